@@ -15,9 +15,7 @@ from pricing.operations.opening import MARKET_FILE, open_market
 if TYPE_CHECKING:
     from pricing.decisions.kept_car import KeptCarToday
 
-cars_app = Commands(
-    no_args_is_help=True, help="Cars that you keep: today's range, what changed, asking prices over time."
-)
+cars_app = Commands("cars", "Cars that you keep: today's range, what changed, asking prices over time.")
 
 NameArgument = Annotated[str, argument("Its name, or its id.")]
 NamesArgument = Annotated[list[str], argument("Two to four names or ids.")]
@@ -167,7 +165,7 @@ def photo(
 ) -> None:
     """Keep a photograph of a kept car, write out those that are kept, or delete one. What is kept is small,
     upright, and without place, time and owner."""
-    from pricing.operations.photographs import cleaned_photo, written_photos
+    from pricing.operations.kept_cars import cleaned_photo, written_photos
     from pricing.untrusted.files import bounded_bytes
     from pricing.untrusted.photographs import LARGEST
 
@@ -217,7 +215,7 @@ def sold(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Record the sale of a kept car: it becomes a sale record of the market, checked as every other."""
-    from pricing.operations.kept_sales import record_sale
+    from pricing.operations.kept_cars import record_sale
 
     opened = open_market(market)
     kept_car = opened.kept_cars.one(name)
@@ -231,7 +229,7 @@ def export(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Write every kept car, with its prices, to a file of yours."""
-    from pricing.operations.kept_sales import exported
+    from pricing.operations.kept_cars import exported
 
     facts = exported(open_market(market))
     file.write_text(json.dumps(facts, indent=2, default=str) + "\n", encoding="utf-8")

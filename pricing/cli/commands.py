@@ -18,7 +18,12 @@ Command = Callable[..., Any]
 
 
 class Commands(typer.Typer):
-    """A group of commands."""
+    """A group of commands; without a name they stand beside those of the group that takes it in."""
+
+    def __init__(self, name: str = "", about: str = "", **rules: Any) -> None:
+        if name:
+            rules |= {"name": name, "no_args_is_help": True} | ({"help": about} if about else {})
+        super().__init__(**rules)
 
     def example(self, line: str, name: str | None = None, **more: Any) -> Callable[[Command], Command]:
         """Registers a command, with a line under its help that calls it."""

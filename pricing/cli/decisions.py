@@ -10,7 +10,7 @@ from pricing.cli.options import DayOption, InspectionOption, MarketOption, Sheet
 from pricing.cli.output import answer, note
 from pricing.decisions.typed_amounts import Typed, typed_amount, typed_day
 from pricing.errors import DecisionError, MoneyError
-from pricing.operations.demo_files import DEMO_CHARGES, EXTENSIONS
+from pricing.operations.bundled import DEMO_CHARGES, EXTENSIONS
 from pricing.operations.opening import MARKET_FILE, standing_warning
 from pricing.whole_files import write_whole
 

@@ -10,10 +10,10 @@ from pricing.cli.options import SheetsOption
 from pricing.cli.output import answer
 from pricing.cli.output import done as report
 from pricing.errors import FileError, InspectionError
-from pricing.operations.demo_files import EXTENSIONS
+from pricing.operations.bundled import EXTENSIONS
 from pricing.whole_files import write_whole
 
-inspect_app = Commands(help="Go round a car with a sheet of checks, and score it.", no_args_is_help=True)
+inspect_app = Commands("inspect", "Go round a car with a sheet of checks, and score it.")
 
 InspectionFile = Annotated[Path, argument("Inspection file (.json).")]
 Seed = Annotated[int, option("Seed of the draws.")]

@@ -37,39 +37,25 @@ from pricing.cli.server import server_app, token_app
 from pricing.cli.upkeep import operation_app, setup_app
 from pricing.decisions.typed_amounts import typed_amount, typed_day
 from pricing.errors import MarketError, PricingError
-from pricing.operations.bundled import import_bundled
+from pricing.operations.bundled import EXTENSIONS, import_bundled
 from pricing.operations.configuration import apply_file
-from pricing.operations.demo_files import EXTENSIONS
 from pricing.operations.extras import missing
 from pricing.operations.opening import INVENTED_SETTING, MARKET_FILE, open_market
 
 app = Commands(
-    name="pricing",
-    no_args_is_help=True,
+    "pricing",
     pretty_exceptions_enable=False,
     epilog="Exit codes: 0 done; 1 something that you can mend, said in one line; 2 a command or an option "
     "that is none; 70 a failure of the program, told in a log; 130 interrupted.",
 )
 
-appraise_app.add_typer(grid_app)
-appraise_app.add_typer(collection_app)
-appraise_app.add_typer(photographs_app, name="photographs")
-app.add_typer(appraise_app, name="appraise")
-app.add_typer(inspect_app, name="inspect")
-app.add_typer(repair_app, name="repair")
-app.add_typer(records_app, name="records")
-app.add_typer(intake_app)
-app.add_typer(mapping_app)
-app.add_typer(sale_app)
-app.add_typer(market_app)
-app.add_typer(decision_app)
-app.add_typer(server_app)
-app.add_typer(operation_app)
-app.add_typer(token_app, name="token")
-app.add_typer(setup_app, name="setup")
-app.add_typer(cars_app, name="cars")
-app.add_typer(opinion_app, name="opinions")
-app.add_typer(profiles_app, name="profiles")
+for part in (grid_app, collection_app, photographs_app):
+    appraise_app.add_typer(part)
+for group in (
+    appraise_app, inspect_app, repair_app, records_app, intake_app, mapping_app, sale_app, market_app,
+    decision_app, server_app, operation_app, token_app, setup_app, cars_app, opinion_app, profiles_app,
+):  # fmt: skip
+    app.add_typer(group)
 
 DEMO_FILE: Final = Path("demo.duckdb")
 
@@ -79,7 +65,6 @@ ROWS_REFUSED: Final = 10
 PortOption = Annotated[
     int | None, option("Port of the dashboard; without it, the first free one from 8501.", "--port")
 ]
-
 
 UNFORESEEN: Final = 70
 """The exit code of a failure of the program itself (BSD, sysexits.h, EX_SOFTWARE)."""
@@ -163,7 +148,7 @@ def demo(
 ) -> None:
     """Load an invented market, fit the price model, price an example car and serve the dashboard."""
     if files is not None:
-        from pricing.operations.demo_files import write_demo_files
+        from pricing.operations.bundled import write_demo_files
 
         written = write_demo_files(files)
         done({"files": written}, [f"{files}: {len(written)} files of the demo market"])

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from pricing.store.kept.opinions import KeptOpinions
 
 opinion_app = Commands(
-    no_args_is_help=True, help="What experienced people say, as evidence beside the sales, never among them."
+    "opinions", "What experienced people say, as evidence beside the sales, never among them."
 )
 
 KEYS: Final = ("above", "same", "below")

@@ -10,7 +10,7 @@ from pricing.cli.options import MarketOption, SheetsOption, fitted_market
 from pricing.cli.output import answer
 from pricing.decisions.typed_amounts import typed_amount
 from pricing.errors import MoneyError
-from pricing.operations.demo_files import DEMO_CATALOGUE, EXTENSIONS
+from pricing.operations.bundled import DEMO_CATALOGUE, EXTENSIONS
 from pricing.operations.opening import MARKET_FILE
 
 if TYPE_CHECKING:
@@ -18,9 +18,7 @@ if TYPE_CHECKING:
 
     from pricing.condition.repairs import RepairCosts
 
-repair_app = Commands(
-    help="Price what an inspection found, and compare with a better car.", no_args_is_help=True
-)
+repair_app = Commands("repair", "Price what an inspection found, and compare with a better car.")
 
 CatalogueFile = Annotated[Path, option("Repair catalogue (TOML).", show_default="invented demo figures")]
 Country = Annotated[str, option("Country of the work (ISO 3166-1): labour rates and tax.")]

@@ -15,7 +15,7 @@ from pricing.operations.configuration import configuration, variable
 from pricing.operations.opening import MARKET_FILE, open_market
 
 server_app = Commands()
-token_app = Commands(help="Make, list and revoke the tokens that let programs in.", no_args_is_help=True)
+token_app = Commands("token", "Make, list and revoke the tokens that let programs in.")
 
 
 @server_app.example("pricing serve --port 8600")
@@ -50,8 +50,7 @@ def serve(
     from pricing.api.gates.connections import PromptProtocol
     from pricing.api.gates.hosts import LOOPBACK_NAMES
     from pricing.api.gates.logs import log_settings
-    from pricing.operations.leftovers import remove_leftovers
-    from pricing.operations.serving import MANAGERS_VARIABLE, free_port
+    from pricing.operations.serving import MANAGERS_VARIABLE, free_port, remove_leftovers
 
     remove_leftovers()
     for key, value in (("market", market), ("host", host), ("port", port)):

@@ -18,7 +18,7 @@ from pricing.operations.configuration import DEFAULT_FILE, FILE_VARIABLE, config
 from pricing.operations.server_files import MARKET, PROGRAM, write_server_files
 
 operation_app = Commands()
-setup_app = Commands(help="Write what it takes to run this for others.", no_args_is_help=True)
+setup_app = Commands("setup", "Write what it takes to run this for others.")
 
 
 MARKET_FILE: Final = Path("market.duckdb")
@@ -112,7 +112,7 @@ def salvage(
 def config() -> None:
     """Print the configuration in force as a configuration file, with where each value comes from; passwords
     are masked."""
-    from pricing.operations.configuration_text import configuration_text
+    from pricing.operations.configuration import configuration_text
 
     named = os.environ.get(FILE_VARIABLE)
     path = DEFAULT_FILE if named is None else Path(named)

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pricing.errors import AppraisalError
-from pricing.operations.demo_files import EXTENSIONS
+from pricing.operations.bundled import EXTENSIONS
 from pricing.operations.opening import Display, fitted_market, no_display
 
 if TYPE_CHECKING:

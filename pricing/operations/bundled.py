@@ -1,4 +1,5 @@
-"""Where dashboard and demo market lie: inside the package as it is installed, beside it in a checkout.
+"""Where dashboard and demo market lie, inside the package as it is installed, beside it in a checkout; and
+the files of the demo market, which stand in until a person has their own.
 
 Installed they are no top-level packages, whose names would be too general for an environment shared with
 others; a program that runs them puts their folder in front of what it imports.
@@ -6,6 +7,9 @@ others; a program that runs them puts their folder in front of what it imports.
 
 import sys
 from pathlib import Path
+from typing import Final
+
+from pricing.errors import FileError
 
 
 def bundled_folder() -> Path:
@@ -24,3 +28,44 @@ def import_bundled() -> None:
     folder = str(bundled_folder())
     if sys.path[:1] != [folder]:
         sys.path.insert(0, folder)
+
+
+DEMO: Final[Path] = bundled_folder() / "data_demo"
+
+EXTENSIONS: Final = DEMO / "sheets"
+"""Sheets of checks for single models."""
+
+DEMO_CATALOGUE: Final = DEMO / "repair_catalogue.toml"
+DEMO_CHARGES: Final = DEMO / "example_charges.toml"
+
+_WRITTEN: Final = (
+    "raw",
+    "sheets",
+    "appraisals",
+    "opinions.csv",
+    "repair_catalogue.toml",
+    "example_charges.toml",
+)
+
+
+def write_demo_files(folder: Path) -> list[Path]:
+    """Copy the files of the demo market into a new folder: sale records, statements, sheets, schedules and an
+    appraisal filled in; returns what is written, in order.
+
+    Raises:
+        FileError: the folder is there already, or cannot be written.
+    """
+    sources = [
+        path for name in _WRITTEN for path in (DEMO / name, *(DEMO / name).rglob("*")) if path.is_file()
+    ]
+    written = sorted(folder / path.relative_to(DEMO) for path in sources)
+    try:
+        folder.mkdir(parents=True)
+        for path in written:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes((DEMO / path.relative_to(folder)).read_bytes())
+    except FileExistsError:
+        raise FileError(f"{folder} exists already; name a folder that does not") from None
+    except OSError as error:
+        raise FileError(f"{folder}: cannot be written: {error.strerror or error}") from None
+    return written

@@ -16,7 +16,7 @@ from pricing.errors import FileError, MarketError, PricingError
 from pricing.money.charges import Schedule, read_schedule
 from pricing.money.currencies import minor_unit_places
 from pricing.operations.access import EVERYONE, ROLES
-from pricing.operations.demo_files import DEMO_CATALOGUE, DEMO_CHARGES
+from pricing.operations.bundled import DEMO_CATALOGUE, DEMO_CHARGES
 from pricing.snapshot import Snapshot
 from pricing.vocabulary import DISTANCE_UNITS
 

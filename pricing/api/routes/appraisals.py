@@ -37,7 +37,7 @@ WRITERS: Final = {
 }
 DOCUMENTS: Final = tuple(f"{name}.{kind}" for name in PAGES for kind in WRITERS)
 
-router = APIRouter(tags=["appraisals"], responses=responses(404))
+router = APIRouter(prefix="/appraisals", tags=["appraisals"], responses=responses(404))
 
 Valuer = Annotated[Caller, Depends(caller_who_may("appraise"))]
 Appraiser = Annotated[Writer, writer_who_may("appraise")]
@@ -118,7 +118,7 @@ def _own(
 Own = Annotated[tuple[Market, Entry], Depends(_own)]
 
 
-@router.get("/appraisals", response_model=Page)
+@router.get("", response_model=Page)
 def appraisals(service: Here, caller: Valuer, paged: Paged) -> Response:
     """The last revision of every appraisal of one's own; of all of them for whoever manages the market."""
     market = service.snapshot().market
@@ -129,7 +129,7 @@ def appraisals(service: Here, caller: Valuer, paged: Paged) -> Response:
     return paged.answer(entries)
 
 
-@router.post("/appraisals", response_model=EntryFacts, status_code=201, responses=responses(409))
+@router.post("", response_model=EntryFacts, status_code=201, responses=responses(409))
 def enter(given: RecordIn, service: Here, writer: Appraiser) -> Response:
     """Enter an appraisal, and freeze the evidence for it."""
     market = service.snapshot().market
@@ -144,14 +144,14 @@ def enter(given: RecordIn, service: Here, writer: Appraiser) -> Response:
     return writer.once(market, request, work, lambda made: _made(market, made))
 
 
-@router.get("/appraisals/{appraisal_id}", response_model=EntryFacts)
+@router.get("/{appraisal_id}", response_model=EntryFacts)
 def appraisal(own: Own) -> Response:
     """A revision of an appraisal, and what it still lacks."""
     _, entry = own
     return Answer(_facts(entry))
 
 
-@router.patch("/appraisals/{appraisal_id}", response_model=EntryFacts, responses=responses(409))
+@router.patch("/{appraisal_id}", response_model=EntryFacts, responses=responses(409))
 def change(appraisal_id: AppraisalId, given: Answers, service: Here, writer: Appraiser) -> Response:
     """Change fields: another revision, which keeps the one before; its evidence is gathered anew where the
     change asks for other evidence."""
@@ -166,7 +166,7 @@ def change(appraisal_id: AppraisalId, given: Answers, service: Here, writer: App
     return another_revision(service, writer, appraisal_id, given.after, request, change)
 
 
-@router.post("/appraisals/{appraisal_id}/completion", response_model=EntryFacts, responses=responses(409))
+@router.post("/{appraisal_id}/completion", response_model=EntryFacts, responses=responses(409))
 def complete(appraisal_id: AppraisalId, given: Completion, service: Here, writer: Appraiser) -> Response:
     """Complete an appraisal as its valuer: a revision of a record that lacks and contradicts nothing."""
 
@@ -178,7 +178,7 @@ def complete(appraisal_id: AppraisalId, given: Completion, service: Here, writer
     return another_revision(service, writer, appraisal_id, given.after, request, complete)
 
 
-@router.get("/appraisals/{appraisal_id}/history", response_model=Page)
+@router.get("/{appraisal_id}/history", response_model=Page)
 def history(appraisal_id: AppraisalId, service: Here, caller: Valuer, paged: Paged) -> Response:
     """Who changed what, oldest first."""
     market = service.snapshot().market
@@ -187,7 +187,7 @@ def history(appraisal_id: AppraisalId, service: Here, caller: Valuer, paged: Pag
 
 
 @router.get(
-    "/appraisals/{appraisal_id}/documents/{document}",
+    "/{appraisal_id}/documents/{document}",
     response_class=Response,
     responses={200: {"content": {media: {"schema": {"type": "string"}} for _, media in WRITERS.values()}}},
 )

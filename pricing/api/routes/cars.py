@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, File, Form, Path, Query, UploadFile
 from pydantic import BaseModel, Field
-from starlette.convertors import Convertor, register_url_convertor
+from starlette.convertors import StringConvertor, register_url_convertor
 from starlette.responses import Response
 
 from pricing.api.answers import Answer
@@ -20,30 +20,23 @@ from pricing.api.service import Here, Service
 from pricing.decisions.kept_car import facts_seen, kept_car_today
 from pricing.decisions.plain import plain
 from pricing.errors import MarketError
-from pricing.operations.kept_sales import exported, record_sale
-from pricing.operations.photographs import cleaned_photo
+from pricing.operations.kept_cars import cleaned_photo, exported, record_sale
 from pricing.snapshot import Snapshot
 from pricing.store.kept.cars import LONGEST_NAME, LONGEST_NOTES, KeptCar
 from pricing.store.market import Market
 from pricing.words.kept_cars import comparison
 
-router = APIRouter(tags=["kept cars"])
+router = APIRouter(prefix="/kept-cars", tags=["kept cars"])
 Number = Annotated[int, Path(ge=1, le=1_000_000)]
 CarId = Annotated[str, Field(min_length=8, max_length=8, pattern="^[0-9a-f]+$")]
 Called = Annotated[str, Field(min_length=1, max_length=LONGEST_NAME, pattern=r"^[^\x00-\x1f\x7f]*$")]
 Notes = Annotated[str, Field(max_length=LONGEST_NOTES)]
 
 
-class _KeptCarConvertor(Convertor[str]):
+class _KeptCarConvertor(StringConvertor):
     """An id where it ends a path (``{car_id:kept_car}``), so that no other path is taken for a car."""
 
     regex = "[0-9a-f]{8}"
-
-    def convert(self, value: str) -> str:
-        return value
-
-    def to_string(self, value: str) -> str:
-        return value
 
 
 register_url_convertor("kept_car", _KeptCarConvertor())
@@ -120,22 +113,20 @@ class SideBySide(BaseModel):
     rows: list[Row]
 
 
-@router.get("/kept-cars", response_model=KeptCars, dependencies=[Reading])
+@router.get("", response_model=KeptCars, dependencies=[Reading])
 def kept_cars(service: Here) -> Response:
     """Every kept car, by name, with today's range."""
     snapshot = _ready(service)
     return Answer({"cars": [_facts(snapshot, kept) for kept in snapshot.market.kept_cars.all()]})
 
 
-@router.get("/kept-cars/export", response_model=KeptCars, dependencies=[Reading])
+@router.get("/export", response_model=KeptCars, dependencies=[Reading])
 def export(service: Here) -> Response:
     """Every kept car as it is kept, with the prices asked over time."""
     return Answer({"cars": exported(service.snapshot().market)})
 
 
-@router.get(
-    "/kept-cars/comparison", response_model=SideBySide, dependencies=[Reading], responses=responses(404)
-)
+@router.get("/comparison", response_model=SideBySide, dependencies=[Reading], responses=responses(404))
 def compare(
     service: Here,
     car: Annotated[list[CarId], Query(min_length=2, max_length=4, description="Two to four ids.")],
@@ -146,16 +137,14 @@ def compare(
     return Answer({"rows": comparison([kept_car_today(snapshot, snapshot.market, kept) for kept in cars])})
 
 
-@router.get(
-    "/kept-cars/{car_id:kept_car}", response_model=Row, dependencies=[Reading], responses=responses(404)
-)
+@router.get("/{car_id:kept_car}", response_model=Row, dependencies=[Reading], responses=responses(404))
 def kept_car(car_id: CarId, service: Here) -> Response:
     """One kept car, with its prices over time."""
     snapshot = _ready(service)
     return Answer(_facts(snapshot, _one(snapshot.market, car_id)))
 
 
-@router.post("/kept-cars", response_model=KeptId, status_code=201, responses=responses(409, 422))
+@router.post("", response_model=KeptId, status_code=201, responses=responses(409, 422))
 def keep(body: CarToKeep, service: Here, writer: Loader) -> Response:
     """Keep a car."""
     snapshot = service.snapshot()
@@ -169,7 +158,7 @@ def keep(body: CarToKeep, service: Here, writer: Loader) -> Response:
     return writer.once(snapshot.market, request, work)
 
 
-@router.patch("/kept-cars/{car_id:kept_car}", response_model=KeptId, responses=responses(404, 409, 422))
+@router.patch("/{car_id:kept_car}", response_model=KeptId, responses=responses(404, 409, 422))
 def change(car_id: CarId, body: CarChange, service: Here, writer: Loader) -> Response:
     """Change parts of a kept car."""
     snapshot = service.snapshot()
@@ -186,9 +175,7 @@ def change(car_id: CarId, body: CarChange, service: Here, writer: Loader) -> Res
     return writer.once(snapshot.market, request, work, status=200)
 
 
-@router.post(
-    "/kept-cars/{car_id}/prices", response_model=KeptId, status_code=201, responses=responses(404, 409)
-)
+@router.post("/{car_id}/prices", response_model=KeptId, status_code=201, responses=responses(404, 409))
 def note_price(car_id: CarId, body: AskedPrice, service: Here, writer: Loader) -> Response:
     """Note what is asked for a kept car on a day; the last of a day counts."""
     market = service.snapshot().market
@@ -201,7 +188,7 @@ def note_price(car_id: CarId, body: AskedPrice, service: Here, writer: Loader) -
     return writer.once(market, ("price", car_id, body.model_dump_json()), work)
 
 
-@router.post("/kept-cars/photos", response_model=PhotoId, status_code=201, responses=responses(404, 409, 422))
+@router.post("/photos", response_model=PhotoId, status_code=201, responses=responses(404, 409, 422))
 def add_photo(
     service: Here,
     writer: Loader,
@@ -221,7 +208,7 @@ def add_photo(
 
 
 @router.get(
-    "/kept-cars/{car_id}/photos/{number}",
+    "/{car_id}/photos/{number}",
     dependencies=[Reading],
     response_class=Response,
     responses=responses(404) | {200: {"content": {"image/jpeg": {}}}},
@@ -235,7 +222,7 @@ def photo(car_id: CarId, number: Number, service: Here) -> Response:
 
 
 @router.delete(
-    "/kept-cars/{car_id}/photos/{number}",
+    "/{car_id}/photos/{number}",
     response_model=PhotoId,
     dependencies=[Loading],
     responses=responses(404),
@@ -249,9 +236,7 @@ def delete_photo(car_id: CarId, number: Number, service: Here) -> Response:
     return Answer({"car_id": car_id, "number": number})
 
 
-@router.post(
-    "/kept-cars/{car_id}/look", response_model=KeptId, dependencies=[Loading], responses=responses(404)
-)
+@router.post("/{car_id}/look", response_model=KeptId, dependencies=[Loading], responses=responses(404))
 def look(car_id: CarId, service: Here, said: Annotated[dict[str, str] | None, Body()] = None) -> Response:
     """Remember what a kept car is worth now: later answers tell what changed since."""
     snapshot = _ready(service)
@@ -262,9 +247,7 @@ def look(car_id: CarId, service: Here, said: Annotated[dict[str, str] | None, Bo
     return Answer({"car_id": car_id})
 
 
-@router.post(
-    "/kept-cars/{car_id}/sale", response_model=SoldId, status_code=201, responses=responses(404, 409, 422)
-)
+@router.post("/{car_id}/sale", response_model=SoldId, status_code=201, responses=responses(404, 409, 422))
 def sell(car_id: CarId, body: Sale, service: Here, writer: Loader) -> Response:
     """Record the sale of a kept car: it becomes a sale record, checked as every other."""
     market = service.snapshot().market
@@ -280,9 +263,7 @@ def sell(car_id: CarId, body: Sale, service: Here, writer: Loader) -> Response:
     return writer.once(market, ("sale", car_id, body.model_dump_json()), work)
 
 
-@router.delete(
-    "/kept-cars/{car_id:kept_car}", response_model=KeptId, dependencies=[Loading], responses=responses(404)
-)
+@router.delete("/{car_id:kept_car}", response_model=KeptId, dependencies=[Loading], responses=responses(404))
 def delete(car_id: CarId, service: Here) -> Response:
     """Delete a kept car with its prices and photographs, for good."""
     market = service.snapshot().market

@@ -19,7 +19,7 @@ from pricing.condition.changes import PRESERVATION, WORKMANSHIP
 from pricing.condition.checks import CONSTRUCTIONS, FITTINGS, NOT_SEEN, STATES, Sheet
 from pricing.condition.inspection import LONGEST_TEXT
 from pricing.condition.inspection_files import FORMAT, inspection_of
-from pricing.operations.demo_files import EXTENSIONS
+from pricing.operations.bundled import EXTENSIONS
 from pricing.operations.settings import repairs_in_force, settings_of
 from pricing.vocabulary import OPTION_CODES
 

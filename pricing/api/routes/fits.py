@@ -17,7 +17,7 @@ from pricing.model.market_fit import fit_market
 from pricing.model.saved import save
 from pricing.store.market import Market
 
-router = APIRouter(tags=["fits"])
+router = APIRouter(prefix="/fits", tags=["fits"])
 
 FitId = Annotated[str, Path(max_length=40, examples=["fit-0001"])]
 
@@ -30,19 +30,19 @@ class Fit(BaseModel):
     facts: Row
 
 
-@router.get("/fits", response_model=Page, dependencies=[Reading])
+@router.get("", response_model=Page, dependencies=[Reading])
 def fits(service: Here, paged: Paged) -> Response:
     """The fits kept, oldest first."""
     return paged.answer(service.snapshot().market.fits())
 
 
-@router.get("/fits/{fit_id}", response_model=Fit, dependencies=[Reading], responses=responses(404))
+@router.get("/{fit_id}", response_model=Fit, dependencies=[Reading], responses=responses(404))
 def fit(fit_id: FitId, service: Here) -> Response:
     """One fit and its facts."""
     return Answer(_one(service, fit_id))
 
 
-@router.post("/fits", response_model=Fit, status_code=201, responses=responses(409))
+@router.post("", response_model=Fit, status_code=201, responses=responses(409))
 def make_fit(service: Here, writer: Loader) -> Response:
     """Fit the price model to all sales, calibrate its ranges and keep it; answers when that is done.
 

@@ -19,7 +19,7 @@ from pricing.decisions.source_record import source_record
 from pricing.opinions.statement import TYPES
 from pricing.store.market import Market
 
-router = APIRouter(tags=["opinions"])
+router = APIRouter(prefix="/opinions", tags=["opinions"])
 
 OpinionId = Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[0-9a-f]+$")]
 MOST: int = 1_000
@@ -77,7 +77,7 @@ class Scores(BaseModel):
     sources: list[Row]
 
 
-@router.get("/opinions", response_model=Page, dependencies=[Reading], responses=responses(404))
+@router.get("", response_model=Page, dependencies=[Reading], responses=responses(404))
 def opinions(
     service: Here,
     paged: Paged,
@@ -91,7 +91,7 @@ def opinions(
     return paged.answer(statements.filter(**where(snapshot, make, model)))
 
 
-@router.post("/opinions", response_model=Kept, status_code=201, responses=responses(409))
+@router.post("", response_model=Kept, status_code=201, responses=responses(409))
 def say(
     statements: Annotated[list[Said], Field(min_length=1, max_length=MOST)],
     service: Here,
@@ -112,7 +112,7 @@ def say(
     return writer.once(Market.open(service.configuration.market), request, work)
 
 
-@router.post("/opinions/{opinion_id}/withdrawal", response_model=Withdrawn, responses=responses(404, 409))
+@router.post("/{opinion_id}/withdrawal", response_model=Withdrawn, responses=responses(404, 409))
 def withdraw(opinion_id: OpinionId, why: Withdrawal, service: Here, writer: Loader) -> Response:
     """Withdraw a statement: it is kept, and counts no more."""
     market = service.snapshot().market
@@ -128,7 +128,7 @@ def withdraw(opinion_id: OpinionId, why: Withdrawal, service: Here, writer: Load
     return writer.once(market, ("withdraw opinion", opinion_id, why.reason), work, status=200)
 
 
-@router.get("/opinions/scores", response_model=Scores, dependencies=[Reading])
+@router.get("/scores", response_model=Scores, dependencies=[Reading])
 def scores(service: Here) -> Response:
     """How often sales fell where each source said, how wide it was, bias, calibration and information (Cooke
     1991), and pinball loss beside the price model's on the same sales."""

@@ -28,7 +28,9 @@ from pricing.operations.appraisal_photographs import photograph_facts
 from pricing.store.market import Market
 from pricing.untrusted.photographs import MEDIA, SUFFIXES, ReadPhotograph, read_photograph
 
-router = APIRouter(tags=["appraisals"], responses=responses(404))
+router = APIRouter(
+    prefix="/appraisals/{appraisal_id}/photographs", tags=["appraisals"], responses=responses(404)
+)
 
 Digest = Annotated[str, Path(pattern="^[0-9a-f]{64}$", description="SHA-256 of the original.")]
 After = Annotated[
@@ -61,7 +63,7 @@ class PhotographWords(Sent):
     )
 
 
-@router.get("/appraisals/{appraisal_id}/photographs", response_model=PhotographsOf)
+@router.get("", response_model=PhotographsOf)
 def photographs(own: Own) -> Response:
     """The photographs of a revision of an appraisal."""
     market, entry = own
@@ -70,7 +72,7 @@ def photographs(own: Own) -> Response:
 
 
 @router.post(
-    "/appraisals/{appraisal_id}/photographs",
+    "",
     response_model=EntryFacts,
     status_code=201,
     responses=responses(409),
@@ -103,7 +105,7 @@ def add(
 
 
 @router.get(
-    "/appraisals/{appraisal_id}/photographs/{digest}",
+    "/{digest}",
     response_class=Response,
     responses={200: {"content": {media: {"schema": {"type": "string"}} for media in sorted(MEDIA.values())}}},
 )
@@ -126,9 +128,7 @@ def original(
     )
 
 
-@router.patch(
-    "/appraisals/{appraisal_id}/photographs/{digest}", response_model=EntryFacts, responses=responses(409)
-)
+@router.patch("/{digest}", response_model=EntryFacts, responses=responses(409))
 def change(
     appraisal_id: AppraisalId, digest: Digest, given: PhotographWords, service: Here, writer: Appraiser
 ) -> Response:
@@ -143,9 +143,7 @@ def change(
     return another_revision(service, writer, appraisal_id, given.after, request, change)
 
 
-@router.delete(
-    "/appraisals/{appraisal_id}/photographs/{digest}", response_model=EntryFacts, responses=responses(409)
-)
+@router.delete("/{digest}", response_model=EntryFacts, responses=responses(409))
 def remove(
     appraisal_id: AppraisalId, digest: Digest, service: Here, writer: Appraiser, after: After
 ) -> Response:

@@ -14,7 +14,7 @@ from pricing.api.problems import HttpProblemError, responses
 from pricing.api.routes.condition import SeenIn, Text
 from pricing.api.schemas import Row
 from pricing.api.service import Here, Service
-from pricing.operations.demo_files import EXTENSIONS
+from pricing.operations.bundled import EXTENSIONS
 from pricing.operations.drafts import sheet_folder
 from pricing.operations.garage import LONGEST_KEY, MOST_FINDINGS, sheet_facts, take_findings, take_photo
 from pricing.operations.serving import shown_market

@@ -13,7 +13,7 @@ from pricing.api.gates.counters import ages_text
 from pricing.api.problems import responses
 from pricing.api.schemas import Warned
 from pricing.api.service import Here, warned
-from pricing.operations.ages import ages
+from pricing.operations.doctor import ages
 
 server_router = APIRouter(tags=["server"])
 router = APIRouter(tags=["market"], dependencies=[Reading])

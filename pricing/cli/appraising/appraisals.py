@@ -19,9 +19,7 @@ if TYPE_CHECKING:
     from pricing.reports.formats.blocks import Pages
     from pricing.store.market import Market
 
-appraise_app = Commands(
-    help="Write an appraisal: the record, its evidence, its documents.", no_args_is_help=True
-)
+appraise_app = Commands("appraise", "Write an appraisal: the record, its evidence, its documents.")
 
 ByOption = Annotated[
     str | None, option("Who does this; goes into the log.", "--by", show_default="your user name")

@@ -17,9 +17,7 @@ if TYPE_CHECKING:
     from pricing.store.market import Market
     from pricing.untrusted.photographs import ReadPhotograph
 
-photographs_app = Commands(
-    help="Photographs of an appraisal: on its cover, beside its findings.", no_args_is_help=True
-)
+photographs_app = Commands("photographs", "Photographs of an appraisal: on its cover, beside its findings.")
 
 Number = Annotated[int, argument("Its number, as `photographs list` shows it.")]
 Caption = Annotated[str | None, option("What it shows.")]

@@ -10,8 +10,7 @@ from pricing.cli.output import answer, done
 from pricing.operations.opening import MARKET_FILE, open_market
 
 profiles_app = Commands(
-    no_args_is_help=True,
-    help="Profiles for appraisals: valuer, firm, client, standing texts; kept in this market alone.",
+    "profiles", "Profiles for appraisals: valuer, firm, client, standing texts; kept in this market alone."
 )
 
 ProfileName = Annotated[str, argument("Its name.")]

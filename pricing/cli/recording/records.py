@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from pricing.store.market import Market
 
-records_app = Commands(help="List, export and show the records of a market.", no_args_is_help=True)
+records_app = Commands("records", "List, export and show the records of a market.")
 sale_app = Commands()
 
 ROWS_SHOWN: Final = 20

@@ -1,12 +1,15 @@
-"""What leaves the kept cars: a sale that becomes a record, and a copy of all of them."""
+"""What comes to the kept cars and leaves them: photographs, small and without what else the camera wrote into
+them; a sale that becomes a record; a copy of all of them."""
 
+from pathlib import Path
 from typing import Any
 
 from pricing.decisions.plain import plain
-from pricing.errors import MarketError
+from pricing.errors import FileError, MarketError
 from pricing.store.kept.cars import KeptCar
 from pricing.store.market import Market
 from pricing.store.records.one_sale import add_sale
+from pricing.untrusted.photographs import KINDS, read_photograph
 
 _OF_CAR = (
     "make", "model", "variant", "year", "chassis_number", "body_style", "drive_side", "condition_band",
@@ -67,3 +70,30 @@ def exported(market: Market) -> list[dict[str, Any]]:
         photos = market.kept_cars.photo_numbers(kept.car_id)
         found.append(plain(vars(kept)) | {"prices": plain(own), "photos": photos})
     return found
+
+
+def cleaned_photo(content: bytes) -> bytes:
+    """A photograph as a kept car shows it: a JPEG without place, time and owner.
+
+    Raises:
+        FileError: it is too large, or no photograph.
+    """
+    return read_photograph(content, "the photograph", tuple(KINDS)).shown
+
+
+def written_photos(market: Market, kept_car: KeptCar, folder: Path) -> list[str]:
+    """Write the photographs of a kept car into a folder, which is made where there is none; gives the files.
+
+    Raises:
+        FileError: the folder cannot be written to.
+    """
+    files = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for number in market.kept_cars.photo_numbers(kept_car.car_id):
+            file = folder / f"{kept_car.car_id}_{number}.jpg"
+            file.write_bytes(market.kept_cars.photo(kept_car.car_id, number))
+            files.append(str(file))
+    except OSError as error:
+        raise FileError(f"{folder} cannot be written to ({error.strerror}): name another folder") from None
+    return files
