@@ -9,8 +9,10 @@ from pricing.cli.commands import Commands, argument, option, takes_car
 from pricing.cli.options import MarketOption, fitted_market
 from pricing.cli.output import answer, done
 from pricing.cli.printing.console import say, show
+from pricing.decisions.typed_amounts import typed_amount, typed_day
 from pricing.errors import MarketError
 from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.untrusted.files import bounded_bytes
 
 if TYPE_CHECKING:
     from pricing.decisions.kept_car import KeptCarToday
@@ -138,7 +140,6 @@ def price(
 ) -> None:
     """Note what is asked for a kept car on a day."""
     from pricing.car import today
-    from pricing.decisions.typed_amounts import typed_amount, typed_day
     from pricing.records.entered_amounts import entered
 
     opened = open_market(market)
@@ -166,7 +167,6 @@ def photo(
     """Keep a photograph of a kept car, write out those that are kept, or delete one. What is kept is small,
     upright, and without place, time and owner."""
     from pricing.operations.kept_cars import cleaned_photo, written_photos
-    from pricing.untrusted.files import bounded_bytes
     from pricing.untrusted.photographs import LARGEST
 
     if [file, out, delete].count(None) != 2:

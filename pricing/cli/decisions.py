@@ -1,11 +1,15 @@
 """Commands for a buyer and a seller: ``buy``, ``sell``. Each opens, calls the library and prints."""
 
+from collections.abc import Callable, Sequence
+from datetime import date
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 from pricing.cli.commands import Commands, option, takes_car
 from pricing.cli.evidence_files import draw
+from pricing.cli.inspection import assessed
 from pricing.cli.options import DayOption, InspectionOption, MarketOption, SheetsOption, fitted_market
 from pricing.cli.output import answer, note
 from pricing.decisions.typed_amounts import Typed, typed_amount, typed_day
@@ -15,9 +19,6 @@ from pricing.operations.opening import MARKET_FILE, standing_warning
 from pricing.whole_files import write_whole
 
 if TYPE_CHECKING:
-    from pricing.condition.assessment import InspectionResult
-    from pricing.condition.repairs import RepairCosts
-    from pricing.money.charges import Schedule
     from pricing.reports.sheet import Sheet
     from pricing.snapshot import Snapshot
     from pricing.words.language.locale import LocaleWords
@@ -92,34 +93,27 @@ def buy(
     from pricing.decisions.buy.buying import BuyerTerms, buy_car
     from pricing.operations.settings import settings_of
 
-    typed = {
-        "asking price": typed_amount(asking, "asking price"),
-        "repairs": typed_amount(repairs, "cost of repairs"),
-        "transport": typed_amount(transport, "cost of transport"),
-        "step": typed_amount(step, "step between bids"),
-    }
-    day = typed_day(as_of)
+    amounts = {
+        "asking price": asking, "cost of repairs": repairs, "cost of transport": transport,
+        "step between bids": step,
+    }  # fmt: skip
+    typed, day = [typed_amount(text, name) for name, text in amounts.items()], typed_day(as_of)
     snapshot = fitted_market(market, day)
     money = one_currency(typed, currency, snapshot.base_currency)
-    seen = assessed(inspection, sheets)
-    settings = settings_of(snapshot)
+    asked, cost, freight, between = map(_plain, typed)
     terms = BuyerTerms(
-        money, certainty, opening, transport=_plain(typed["transport"]), repairs=_plain(typed["repairs"]),
-        step=_plain(typed["step"]), import_from=import_from, least=least,
-        wanted=Wanted(other_body_style, other_drive_side, other_from, other_to, other_country),
+        money, certainty, opening, freight, cost, between, import_from, least,
+        Wanted(other_body_style, other_drive_side, other_from, other_to, other_country),
     )  # fmt: skip
+    inputs = _inputs(snapshot, day, charges, inspection, sheets, work_in, quote or [])
     facts = buy_car(
-        snapshot, snapshot.model, snapshot.car(car, day), terms, asking=_plain(typed["asking price"]),
-        schedule=schedule_of(charges), inspection=seen,
-        costs=_costs(seen, work_in, snapshot, quote or []), as_of=day,
-        own_rates=snapshot.state.own_rates, limits=settings.verdict_limits, seed=seed,
-        indexed=snapshot.indexed,
+        snapshot, snapshot.model, snapshot.car(car, day), terms, asking=asked, seed=seed,
+        limits=settings_of(snapshot).verdict_limits, indexed=snapshot.indexed, **inputs,
     )  # fmt: skip
     if sheet is not None:
         from pricing.reports.buying_sheet import buying_sheet
 
-        words = _words(locale)
-        write_sheet(buying_sheet(facts, standing_warning(snapshot.state, words), words), sheet, paper)
+        _write_sheet(partial(buying_sheet, facts), snapshot, locale, sheet, paper)
     if chart is not None:
         from pricing.charts.buying import limits_chart
 
@@ -172,36 +166,25 @@ def sell(
     from pricing.decisions.sell.selling import sell_car
     from pricing.decisions.sell.selling_evidence import selling_evidence
 
-    typed = {
-        name: typed_amount(text, name)
-        for name, text in (
-            ("worth unsold", keep_value), ("reserve", reserve), ("low estimate", low_estimate),
-            ("high estimate", high_estimate), ("asking price", asking), ("lowest price", floor),
-        )
+    amounts = {
+        "worth unsold": keep_value, "reserve": reserve, "low estimate": low_estimate,
+        "high estimate": high_estimate, "asking price": asking, "lowest price": floor,
     }  # fmt: skip
-    papers = _papers(paper or [])
-    day = typed_day(as_of)
+    typed = [typed_amount(text, name) for name, text in amounts.items()]
+    papers, day = _papers(paper or []), typed_day(as_of)
     snapshot = fitted_market(market, day)
     money = one_currency(typed, currency, snapshot.base_currency)
-    said = dict(zip(typed, map(_plain, typed.values()), strict=True))
-    terms = SellerTerms(
-        money, said["worth unsold"], said["reserve"], said["low estimate"], said["high estimate"],
-        said["asking price"], said["lowest price"], bidders, papers,
-        DISCOUNT if discount is None else discount,
-    )  # fmt: skip
-    seen = assessed(inspection, sheets)
-    facts = sell_car(
-        snapshot, snapshot.model, snapshot.car(car, day), terms,
-        evidence=selling_evidence(snapshot, snapshot.model, day),
-        schedule=schedule_of(charges), inspection=seen,
-        costs=_costs(seen, work_in, snapshot, quote or []), as_of=day,
-        own_rates=snapshot.state.own_rates, seed=seed,
-    )  # fmt: skip
+    monthly = DISCOUNT if discount is None else discount
+    unsold, hammer, low, high, asked, lowest = map(_plain, typed)
+    terms = SellerTerms(money, unsold, hammer, low, high, asked, lowest, bidders, papers, monthly)
+    inputs = _inputs(snapshot, day, charges, inspection, sheets, work_in, quote or [])
+    evidence = selling_evidence(snapshot, snapshot.model, day)
+    subject = snapshot.car(car, day)
+    facts = sell_car(snapshot, snapshot.model, subject, terms, evidence=evidence, seed=seed, **inputs)
     if sheet is not None:
         from pricing.reports.selling_sheet import selling_sheet
 
-        words = _words(locale)
-        write_sheet(selling_sheet(facts, standing_warning(snapshot.state, words), words), sheet, paper_size)
+        _write_sheet(partial(selling_sheet, facts), snapshot, locale, sheet, paper_size)
     if chart is not None:
         from pricing.charts.selling import proceeds_chart
 
@@ -209,33 +192,33 @@ def sell(
     answer(facts.to_dict(), lambda: show_selling(facts))
 
 
-def assessed(path: Path | None, sheets: Path) -> "InspectionResult | None":
-    """The result of an inspection file, if one was named."""
-    if path is None:
-        return None
-    from pricing.condition.assessment import assess
-    from pricing.condition.inspection_files import open_inspection
-
-    return assess(open_inspection(path, extensions=sheets))
-
-
-def schedule_of(path: Path | None) -> "Schedule | None":
-    """The charges of a file; ``example`` is the invented file that ships."""
+def _inputs(
+    snapshot: "Snapshot", day: date | None, charges: Path | None, inspection: Path | None, sheets: Path,
+    work_in: str | None, quotes: list[str],
+) -> dict[str, Any]:  # fmt: skip
+    """What both decisions take alike: the charges of a file, of which ``example`` is the invented one that
+    ships; an inspection with its repairs, priced where the work is to be done."""
     from pricing.money.charges import read_schedule
+    from pricing.operations.settings import repairs_in_force
 
-    if path is None:
-        return None
-    return read_schedule(DEMO_CHARGES if str(path) == "example" else path)
+    costs = schedule = None
+    result = None if inspection is None else assessed(inspection, sheets)
+    if charges is not None:
+        schedule = read_schedule(DEMO_CHARGES if str(charges) == "example" else charges)
+    if result is not None and work_in is not None:
+        costs = repairs_in_force(snapshot, result, work_in, own_quotes(quotes))
+    own_rates = snapshot.state.own_rates
+    return {"as_of": day, "schedule": schedule, "inspection": result, "costs": costs, "own_rates": own_rates}
 
 
-def one_currency(typed: dict[str, Typed | None], said: str | None, base: str) -> str:
-    """The currency of every amount typed: the one said, else the one typed beside them, else the market's.
+def one_currency(typed: Sequence[Typed | None], code: str | None, base: str) -> str:
+    """The currency of every amount typed: the one named, else the one typed beside them, else the market's.
 
     Raises:
         MoneyError: two amounts are in different currencies.
     """
-    beside = {name: found.currency for name, found in typed.items() if found is not None and found.currency}
-    codes = {*beside.values(), *([] if said is None else [said.upper()])}
+    codes = {amount.currency for amount in typed if amount is not None and amount.currency}
+    codes |= set() if code is None else {code.upper()}
     if len(codes) > 1:
         raise MoneyError(f"all amounts of one offer are in one currency; got {', '.join(sorted(codes))}")
     return codes.pop() if codes else base
@@ -252,10 +235,10 @@ def _papers(typed: list[str]) -> dict[str, Decimal]:
     papers = {}
     for text in typed:
         name, _, cost = text.partition("=")
-        found = typed_amount(cost, f"cost of {name}") if name in names else None
-        if found is None:
+        amount = typed_amount(cost, f"cost of {name}") if name in names else None
+        if amount is None:
             raise DecisionError(f"no such paper: got {text!r}, expected PAPER=cost of: {', '.join(names)}")
-        papers[name] = found.amount
+        papers[name] = amount.amount
     return papers
 
 
@@ -267,40 +250,23 @@ def own_quotes(typed: list[str]) -> dict[str, Decimal]:
     """
     quotes = {}
     for text in typed:
-        job, _, amount = text.partition("=")
-        found = typed_amount(amount, f"quote for {job}")
-        if found is None or not job or found.currency is not None:
+        job, _, cost = text.partition("=")
+        amount = typed_amount(cost, f"quote for {job}")
+        if amount is None or not job or amount.currency is not None:
             raise DecisionError(f"no quote: got {text!r}, expected JOB=amount in the market's currency")
-        quotes[job.strip()] = found.amount
+        quotes[job.strip()] = amount.amount
     return quotes
 
 
-def _costs(
-    seen: "InspectionResult | None", country: str | None, snapshot: "Snapshot", typed: list[str]
-) -> "RepairCosts | None":
-    """The repairs of an inspection, priced where the work is to be done."""
-    if seen is None or country is None:
-        return None
-    from pricing.operations.settings import repairs_in_force
-
-    return repairs_in_force(snapshot, seen, country, own_quotes(typed))
-
-
-def _words(locale: str | None) -> "LocaleWords":
-    """The words of a sheet."""
+def _write_sheet(
+    sheet: "Callable[[str | None, LocaleWords], Sheet]", snapshot: "Snapshot", locale: str | None, path: Path,
+    paper: str,
+) -> None:  # fmt: skip
+    """Write a sheet as HTML, or as PDF by its ending, in the words of a locale."""
+    from pricing.reports.sheet import sheet_html, sheet_pdf
     from pricing.words.language.locale import PLAIN, LocaleWords
 
-    return PLAIN if locale is None else LocaleWords.of(locale)
-
-
-def write_sheet(sheet: "Sheet", path: Path, paper: str) -> None:
-    """Write a sheet as HTML, or as PDF by its ending.
-
-    Raises:
-        FileError: it cannot be written.
-    """
-    from pricing.reports.sheet import sheet_html, sheet_pdf
-
-    written = sheet_pdf(sheet, paper) if path.suffix == ".pdf" else sheet_html(sheet).encode()
-    write_whole(path, written)
+    words = PLAIN if locale is None else LocaleWords.of(locale)
+    made = sheet(standing_warning(snapshot.state, words), words)
+    write_whole(path, sheet_pdf(made, paper) if path.suffix == ".pdf" else sheet_html(made).encode())
     note(f"written to {path}")

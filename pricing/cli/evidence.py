@@ -10,6 +10,7 @@ from pricing.cli.commands import Commands, option, takes_car
 from pricing.cli.evidence_files import draw, read_series, write_frame
 from pricing.cli.options import DayOption, MarketOption, fitted_market
 from pricing.cli.output import answer
+from pricing.cli.printing.console import progress
 from pricing.errors import EvidenceError, FileError
 from pricing.operations.opening import MARKET_FILE, open_market, tell_standing
 
@@ -169,7 +170,6 @@ def score(
 
     Prints how often ranges held the price paid, how wide they were, and how mid prices stand to prices paid.
     """
-    from pricing.cli.printing.console import progress
     from pricing.cli.printing.scores import show_scores
     from pricing.model.accuracy.backtest import backtest, rolling_origins
     from pricing.model.features.spec import FeatureSpec

@@ -22,13 +22,13 @@ from pricing.cli.appraising.photographs import photographs_app
 from pricing.cli.appraising.profiles import profiles_app
 from pricing.cli.cars import cars_app
 from pricing.cli.commands import Commands, argument, option, takes_car
-from pricing.cli.decisions import assessed, decision_app
+from pricing.cli.decisions import decision_app
 from pricing.cli.evidence import market_app
-from pricing.cli.inspection import inspect_app
+from pricing.cli.inspection import assessed, inspect_app
 from pricing.cli.opinions import opinion_app
 from pricing.cli.options import InspectionOption, ManagerOption, MarketOption, SheetsOption, fitted_market
 from pricing.cli.output import answer, done, with_output
-from pricing.cli.printing.console import plain_cell, say, show
+from pricing.cli.printing.console import plain_cell, progress, say, show
 from pricing.cli.recording.intake import intake_app
 from pricing.cli.recording.mapping import mapping_app
 from pricing.cli.recording.records import records_app, sale_app
@@ -37,10 +37,12 @@ from pricing.cli.server import server_app, token_app
 from pricing.cli.upkeep import operation_app, setup_app
 from pricing.decisions.typed_amounts import typed_amount, typed_day
 from pricing.errors import MarketError, PricingError
-from pricing.operations.bundled import EXTENSIONS, import_bundled
+from pricing.failures import failure_code, keep_failure
+from pricing.operations.bundled import EXTENSIONS, import_bundled, write_demo_files
 from pricing.operations.configuration import apply_file
 from pricing.operations.extras import missing
 from pricing.operations.opening import INVENTED_SETTING, MARKET_FILE, open_market
+from pricing.store.place import copies_directory
 
 app = Commands(
     "pricing",
@@ -106,8 +108,6 @@ def run() -> None:
 
 
 def _unforeseen(error: BaseException) -> str:
-    from pricing.failures import failure_code, keep_failure
-    from pricing.store.place import copies_directory
 
     try:
         log = keep_failure(error, copies_directory())
@@ -148,8 +148,6 @@ def demo(
 ) -> None:
     """Load an invented market, fit the price model, price an example car and serve the dashboard."""
     if files is not None:
-        from pricing.operations.bundled import write_demo_files
-
         written = write_demo_files(files)
         done({"files": written}, [f"{files}: {len(written)} files of the demo market"])
         return
@@ -198,7 +196,6 @@ def load(
     from pricing.untrusted.door import warm
 
     warm("pricing.intake.tables.readers:parts")
-    from pricing.cli.printing.console import progress
     from pricing.cli.printing.market import show_new_market, show_report
     from pricing.store.market import Market
     from pricing.store.records.first_load import load_into
@@ -239,7 +236,6 @@ def fit(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Fit the price model to all sales of the market file, calibrate its ranges, and keep it in the file."""
-    from pricing.cli.printing.console import progress
     from pricing.cli.printing.market import show_fit
     from pricing.model.market_fit import fit_market
     from pricing.model.saved import load as load_fit
@@ -297,10 +293,10 @@ def value(
     snapshot = fitted_market(market, day, fit_id)
     at = date.fromisoformat(snapshot.model.facts["last_date"]) if day is None else day
     price = None if typed is None else typed.in_base(snapshot, at)
-    seen = assessed(inspection, sheets)
+    result = None if inspection is None else assessed(inspection, sheets)
     valuation = value_car(
         snapshot, snapshot.model, snapshot.car(car, day), asking=price, as_of=day, coverage=coverage,
-        inspection=seen,
+        inspection=result,
     )  # fmt: skip
     answer(valuation, lambda: show_valuation(valuation, settings_of(snapshot).verdict_limits))
 

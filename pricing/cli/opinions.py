@@ -11,8 +11,10 @@ from pricing.cli.commands import Commands, argument, option
 from pricing.cli.options import MarketOption
 from pricing.cli.output import answer, done
 from pricing.cli.printing.console import say, show
+from pricing.decisions.typed_amounts import typed_amount
 from pricing.errors import OpinionError
 from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.vocabulary import CONDITION_BANDS
 
 if TYPE_CHECKING:
     from decimal import Decimal
@@ -67,7 +69,6 @@ def add(
 
     from pricing.opinions.elicitation import HALF
     from pricing.store.audit import now
-    from pricing.vocabulary import CONDITION_BANDS
 
     if ask and holds != HALF:
         raise OpinionError(f"half lies between quartiles: with --ask, holds is {HALF!r}; got {holds!r}")
@@ -213,7 +214,6 @@ def _elicited_span(band: str, currency: str) -> str:
     """
     from pricing.nearest import did_you_mean
     from pricing.opinions.elicitation import ANSWERS, Bisection
-    from pricing.vocabulary import CONDITION_BANDS
     from pricing.words.opinions import asked_sentence, told_sentence
 
     if band not in CONDITION_BANDS:
@@ -233,7 +233,6 @@ def _elicited_span(band: str, currency: str) -> str:
 
 
 def _price(question: str, currency: str) -> "Decimal":
-    from pricing.decisions.typed_amounts import typed_amount
 
     typed = typed_amount(typer.prompt(question), "price")
     if typed is None or typed.currency not in (None, currency):

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from pricing.cli.commands import argument, option
+from pricing.cli.printing.console import progress
 from pricing.operations import opening
 from pricing.store.market_paths import market_path
 
@@ -36,6 +37,5 @@ RecordArgument = Annotated[str, argument("Record, or the start of its name.")]
 
 def fitted_market(path: Path, at: date | None = None, fit: str | None = None) -> "Snapshot":
     """``opening.fitted_market``, with the progress of a fit shown."""
-    from pricing.cli.printing.console import progress
 
     return opening.fitted_market(path, at, fit, progress)

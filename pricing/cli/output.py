@@ -14,7 +14,8 @@ from typing import Any
 import typer
 
 from pricing.cli.commands import Command, keyword, option, parameters_of, with_parameters
-from pricing.cli.printing.console import REQUESTED, Output, quiet
+from pricing.cli.printing.console import REQUESTED, Output, quiet, say
+from pricing.operations.configuration import masked
 
 Shown = str | Sequence[str] | Callable[[], object]
 """Sentences, or what prints an answer."""
@@ -90,8 +91,6 @@ def _told_of(given: Mapping[str, Any]) -> Iterator[None]:
     """What is worked on and how long it took, on standard error; passwords in addresses are masked."""
     from importlib.metadata import version
 
-    from pricing.operations.configuration import masked
-
     started = time.perf_counter()
     named = f"pricing {version('classic-car-pricing')}, Python {platform.python_version()}"
     if given.get("market") is not None:
@@ -107,7 +106,6 @@ def _show(shown: Shown) -> None:
     if callable(shown):
         shown()
         return
-    from pricing.cli.printing.console import say
 
     for sentence in [shown] if isinstance(shown, str) else shown:
         say(sentence)

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from pricing.cli.commands import Commands, option
-from pricing.cli.inspection import InspectionFile, Seed
+from pricing.cli.inspection import InspectionFile, Seed, assessed
 from pricing.cli.options import MarketOption, SheetsOption, fitted_market
 from pricing.cli.output import answer
 from pricing.decisions.typed_amounts import typed_amount
@@ -16,6 +16,7 @@ from pricing.operations.opening import MARKET_FILE
 if TYPE_CHECKING:
     import polars as pl
 
+    from pricing.condition.assessment import InspectionResult
     from pricing.condition.repairs import RepairCosts
 
 repair_app = Commands("repair", "Price what an inspection found, and compare with a better car.")
@@ -44,10 +45,11 @@ def budget(
     from pricing.cli.printing.condition import show_budget
     from pricing.condition.budget import repair_budget
 
-    costs = _costs(file, extensions, catalogue, country, currency, quotes, rates, seed)
-    found = repair_budget(costs, least=least)
-    facts = {name: value for name, value in vars(found).items() if name != "draws"}
-    answer(facts, lambda: show_budget(found))
+    result = assessed(file, extensions, seed)
+    costs = _costs(result, catalogue, country, currency, quotes, rates, seed)
+    repairs = repair_budget(costs, least=least)
+    facts = {name: value for name, value in vars(repairs).items() if name != "draws"}
+    answer(facts, lambda: show_budget(repairs))
 
 
 @repair_app.example("pricing repair compare car.json --country GB --asking 3200")
@@ -69,41 +71,28 @@ def compare(
     from pricing.decisions.simulation import simulate
 
     typed, snapshot = typed_amount(asking, "asking price"), fitted_market(market)
-    costs = _costs(file, extensions, catalogue, country, snapshot.base_currency, quotes, rates, seed)
-    car = snapshot.car(costs.result.inspection.car)
-    model = snapshot.model
-    at = date.fromisoformat(model.facts["last_date"])
+    result = assessed(file, extensions, seed)
+    costs = _costs(result, catalogue, country, snapshot.base_currency, quotes, rates, seed)
+    at = date.fromisoformat(snapshot.model.facts["last_date"])
     price = None if typed is None else typed.in_base(snapshot, at)
-    drawn = simulate(model, car, at, inspection=costs.result, seed=seed)
+    car = snapshot.car(result.inspection.car)
+    drawn = simulate(snapshot.model, car, at, inspection=result, seed=seed)
     mending = mend_or_buy(drawn, costs, asking=price, least=least, seed=seed)
     answer(mending, lambda: show_mending(mending))
 
 
 def _costs(
-    file: Path,
-    extensions: Path,
-    catalogue: Path,
-    country: str,
-    currency: str | None,
-    quotes: Path | None,
-    rates: Path | None,
-    seed: int,
-) -> "RepairCosts":
+    result: "InspectionResult", catalogue: Path, country: str, currency: str | None, quotes: Path | None,
+    rates: Path | None, seed: int,
+) -> "RepairCosts":  # fmt: skip
     """What every repair of an inspected car would cost."""
-    from pricing.condition.assessment import assess
     from pricing.condition.catalogue import Catalogue, read_quotes
-    from pricing.condition.inspection_files import open_inspection
     from pricing.condition.repairs import price_repairs
 
     return price_repairs(
-        assess(open_inspection(file, extensions=extensions), seed=seed),
-        Catalogue.open(catalogue),
-        country=country,
-        currency=currency,
-        own_rates=_rates(rates),
-        quotes=read_quotes(quotes) if quotes else (),
-        seed=seed,
-    )
+        result, Catalogue.open(catalogue), country=country, currency=currency, own_rates=_rates(rates),
+        quotes=read_quotes(quotes) if quotes else (), seed=seed,
+    )  # fmt: skip
 
 
 def _rates(path: Path | None) -> "pl.DataFrame | None":

@@ -5,6 +5,8 @@ import sys
 from contextlib import suppress
 from typing import Annotated, Any
 
+import typer
+
 from pricing.cli.commands import Commands, argument, option
 from pricing.cli.options import ManagerOption, MarketOption
 from pricing.cli.output import answer, done, note
@@ -88,27 +90,23 @@ def serve(
         "ws": "websockets-sansio",
         "ws_max_size": settings.largest_message,
     }
-    shown = f"[{settings.host}]" if ":" in settings.host else settings.host
-    told = (
-        f"Serving at http://{shown}:{settings.port}/, the API under /api/v1, described by /api/openapi.json\n"
+    host_name = f"[{settings.host}]" if ":" in settings.host else settings.host
+    address = (
+        f"Serving at http://{host_name}:{settings.port}/, the API under /api/v1, described by "
+        "/api/openapi.json\n"
         "Press Ctrl-C to stop; requests in hand are finished first.\n"
     )
     if workers > 1:
-        _tell(told)
+        typer.echo(address, nl=False)
         uvicorn.run(workers=workers, **options)
         return
     server = uvicorn.Server(uvicorn.Config(**options))
     server.config.load()  # with the dashboard: reads the market, and says how far it is
-    _tell(told)
+    typer.echo(address, nl=False)
     with suppress(KeyboardInterrupt):
         server.run()
     if not server.started:
         sys.exit(1)
-
-
-def _tell(words: str) -> None:
-    sys.stdout.write(words)
-    sys.stdout.flush()
 
 
 @token_app.example("pricing token new 'valuation desk' --role appraise")
@@ -125,10 +123,8 @@ def new(
 
     token_id, token = Market.open(market).tokens.new(name, role, days)
     note(f"{token_id} for {name}, role {role}; it is not shown again:")
-    answer(
-        {"token_id": token_id, "name": name, "role": role, "token": token},
-        lambda: sys.stdout.write(f"{token}\n"),
-    )
+    facts = {"token_id": token_id, "name": name, "role": role, "token": token}
+    answer(facts, lambda: sys.stdout.write(f"{token}\n"))
 
 
 @token_app.example("pricing token list", "list")
@@ -136,8 +132,8 @@ def show_list(market: MarketOption = MARKET_FILE) -> None:
     """List every token that was made, and what became of it; never the token itself."""
     from pricing.cli.printing.server import show_tokens
 
-    kept = open_market(market).tokens.listed()
-    answer(kept, lambda: show_tokens(kept))
+    tokens = open_market(market).tokens.listed()
+    answer(tokens, lambda: show_tokens(tokens))
 
 
 @token_app.example("pricing token revoke token-0001")

@@ -8,20 +8,22 @@ import tempfile
 import tomllib
 import webbrowser
 from pathlib import Path
-from typing import Annotated, Final
+from typing import Annotated
 
 import typer
 
 from pricing.cli.commands import Commands, argument, option
 from pricing.cli.output import answer, done
-from pricing.operations.configuration import DEFAULT_FILE, FILE_VARIABLE, configuration
-from pricing.operations.server_files import MARKET, PROGRAM, write_server_files
+from pricing.cli.printing.console import progress
+from pricing.operations.bundled import PROGRAM, SERVED_MARKET, write_server_files
+from pricing.operations.configuration import DEFAULT_FILE, FILE_VARIABLE, configuration, configuration_text
+from pricing.operations.opening import MARKET_FILE
+from pricing.operations.retention import Retention, remove_superseded
 
 operation_app = Commands()
 setup_app = Commands("setup", "Write what it takes to run this for others.")
 
 
-MARKET_FILE: Final = Path("market.duckdb")
 MarketOption = Annotated[Path, option("Market file (DuckDB).", envvar="PRICING_MARKET")]
 
 
@@ -44,7 +46,6 @@ def backup(
     none of them keeps is removed from the folder, once the new one is written and found good.
     """
     from pricing.operations.backups import back_up
-    from pricing.operations.retention import Retention, remove_superseded
 
     counts = (keep_days, keep_weeks, keep_months)
     retention = None
@@ -85,9 +86,9 @@ def doctor(
     from pricing.cli.printing.server import show_health_checks
     from pricing.operations.doctor import BROKEN, examine
 
-    found = examine(market, deep=deep)
-    answer(found, lambda: show_health_checks(found))
-    if any(finding.state == BROKEN for finding in found):
+    checks = examine(market, deep=deep)
+    answer(checks, lambda: show_health_checks(checks))
+    if any(check.state == BROKEN for check in checks):
         raise typer.Exit(1)
 
 
@@ -112,7 +113,6 @@ def salvage(
 def config() -> None:
     """Print the configuration in force as a configuration file, with where each value comes from; passwords
     are masked."""
-    from pricing.operations.configuration import configuration_text
 
     named = os.environ.get(FILE_VARIABLE)
     path = DEFAULT_FILE if named is None else Path(named)
@@ -130,7 +130,6 @@ def copy(
     A server is a PostgreSQL database, given as postgresql://USER@HOST:PORT/DATABASE; its password is best
     left to libpq's own password file.
     """
-    from pricing.cli.printing.console import progress
     from pricing.store.transfer import copy_market
 
     with progress() as tell:
@@ -164,12 +163,12 @@ def of_what() -> None:
 @setup_app.example("pricing setup server --out server")
 def server(
     out: Annotated[Path, option("New folder for the files.")] = Path("server"),
-    market: Annotated[str, option("What the server is to serve.")] = MARKET,
+    market: Annotated[str, option("What the server is to serve.")] = SERVED_MARKET,
 ) -> None:
     """Write units for systemd, timers for backups and a restore drill, an environment file, a container file
     and an example of a reverse proxy; STEPS.md among them says what to do with each."""
     beside = Path(sys.argv[0]).resolve()
-    found = str(beside) if beside.name == "pricing" else shutil.which("pricing")
+    program = str(beside) if beside.name == "pricing" else shutil.which("pricing")
     place = str(Path(market).resolve()) if "://" not in market else market
-    files = write_server_files(out, PROGRAM if found is None else found, place)
+    files = write_server_files(out, program or PROGRAM, place)
     done({"files": files}, [*map(str, files), f"read {out / 'STEPS.md'} next"])

@@ -1,11 +1,12 @@
-"""Where dashboard and demo market lie, inside the package as it is installed, beside it in a checkout; and
-the files of the demo market, which stand in until a person has their own.
+"""Where dashboard and demo market lie, inside the package as it is installed, beside it in a checkout; the
+files of the demo market, which stand in until a person has their own; and those that a server needs.
 
 Installed they are no top-level packages, whose names would be too general for an environment shared with
 others; a program that runs them puts their folder in front of what it imports.
 """
 
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Final
 
@@ -55,17 +56,41 @@ def write_demo_files(folder: Path) -> list[Path]:
     Raises:
         FileError: the folder is there already, or cannot be written.
     """
-    sources = [
-        path for name in _WRITTEN for path in (DEMO / name, *(DEMO / name).rglob("*")) if path.is_file()
-    ]
-    written = sorted(folder / path.relative_to(DEMO) for path in sources)
+    paths = (path for name in _WRITTEN for path in (DEMO / name, *(DEMO / name).rglob("*")) if path.is_file())
+    return _write(folder, {str(path.relative_to(DEMO)): path.read_bytes() for path in sorted(paths)})
+
+
+DEPLOYMENT: Final = Path(__file__).with_name("deployment")
+PROGRAM: Final = "/usr/local/bin/pricing"
+SERVED_MARKET: Final = "/var/lib/classic-car-pricing/market.duckdb"
+
+
+def write_server_files(folder: Path, program: str = PROGRAM, market: str = SERVED_MARKET) -> list[Path]:
+    """Write units, timers, environment file, user, container file and proxy example into a new folder, for
+    whoever runs a server to read and put in place.
+
+    ``program`` is the installed command line, ``market`` what the server is to serve.
+
+    Raises:
+        FileError: there is something of that name, or it cannot be written.
+    """
+    files = {}
+    for source in sorted(DEPLOYMENT.iterdir()):
+        text = source.read_text(encoding="utf-8").replace(PROGRAM, program)
+        text = text.replace(f"PRICING_MARKET={SERVED_MARKET}", f"PRICING_MARKET={market}")
+        files[source.name] = text.encode()
+    return _write(folder, files)
+
+
+def _write(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
+    """Write files into a new folder."""
     try:
         folder.mkdir(parents=True)
-        for path in written:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes((DEMO / path.relative_to(folder)).read_bytes())
+        for name, content in files.items():
+            (folder / name).parent.mkdir(parents=True, exist_ok=True)
+            (folder / name).write_bytes(content)
     except FileExistsError:
         raise FileError(f"{folder} exists already; name a folder that does not") from None
     except OSError as error:
         raise FileError(f"{folder}: cannot be written: {error.strerror or error}") from None
-    return written
+    return [folder / name for name in files]

@@ -7,16 +7,18 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from pricing.appraisal.bases import BASES
 from pricing.cli.commands import Commands, argument, option
 from pricing.cli.options import LocaleOption, MarketOption, PaperOption
 from pricing.cli.output import answer, done
+from pricing.cli.printing.console import progress
 from pricing.errors import AppraisalError, FileError
 from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.reports.formats.blocks import Pages
 from pricing.whole_files import write_whole
 
 if TYPE_CHECKING:
     from pricing.appraisal.register import Entry
-    from pricing.reports.formats.blocks import Pages
     from pricing.store.market import Market
 
 appraise_app = Commands("appraise", "Write an appraisal: the record, its evidence, its documents.")
@@ -39,7 +41,6 @@ def new(
     from pricing.appraisal.record.form import read_form, write_form
     from pricing.appraisal.record.record import Appraisal
     from pricing.appraisal.register import enter
-    from pricing.cli.printing.console import progress
     from pricing.operations.appraisal_files import evidence_for
     from pricing.operations.appraisal_photographs import taken_in
 
@@ -71,7 +72,6 @@ def edit(
     """Change an appraisal: a revision that keeps the one before, with its evidence where that still fits."""
     from pricing.appraisal.record.form import read_form, write_form
     from pricing.appraisal.record.record import with_answer
-    from pricing.cli.printing.console import progress
     from pricing.operations.appraisal_files import revised
     from pricing.operations.appraisal_photographs import taken_in
 
@@ -153,7 +153,6 @@ def render(
 @appraise_app.example("pricing appraise bases")
 def bases() -> None:
     """Show the bases of value: what each means, where it is defined, which premises and levels go with it."""
-    from pricing.appraisal.bases import BASES
     from pricing.cli.printing.appraisals import show_bases
 
     answer(BASES, show_bases)

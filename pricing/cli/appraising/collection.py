@@ -8,6 +8,7 @@ from pricing.cli.appraising.appraisals import ByOption, who
 from pricing.cli.commands import Commands, argument, option
 from pricing.cli.options import LocaleOption, MarketOption, PaperOption
 from pricing.cli.output import done
+from pricing.cli.printing.console import progress
 from pricing.errors import AppraisalError
 from pricing.operations.opening import MARKET_FILE, open_market
 from pricing.whole_files import write_whole
@@ -42,7 +43,6 @@ def bulk(
     from pricing.appraisal.collection_total import SoldTogether
     from pricing.appraisal.record.form import read_form
     from pricing.cli.printing.appraisals import show_collection
-    from pricing.cli.printing.console import progress
     from pricing.decisions.plain import plain
     from pricing.operations.appraisal_files import inspected, known_on
     from pricing.operations.appraisal_photographs import folder_reader

@@ -8,6 +8,7 @@ from pricing.cli.appraising.appraisals import ByOption, Name, entry_facts, entry
 from pricing.cli.commands import Commands, option
 from pricing.cli.options import MarketOption
 from pricing.cli.output import answer
+from pricing.cli.printing.console import progress
 from pricing.errors import AppraisalError
 from pricing.operations.opening import MARKET_FILE
 
@@ -51,7 +52,6 @@ def choose(
 ) -> None:
     """Keep choices on comparables in the record, and gather the evidence anew for them."""
     from pricing.appraisal.grid import with_choices, without_choices
-    from pricing.cli.printing.console import progress
     from pricing.operations.appraisal_files import revised
 
     opened, entry = entry_of(market, name)

@@ -7,6 +7,7 @@ from pricing.cli.appraising.appraisals import ByOption, Name, entry_of, report, 
 from pricing.cli.commands import Commands, argument, option
 from pricing.cli.options import MarketOption
 from pricing.cli.output import answer, done
+from pricing.cli.printing.console import progress
 from pricing.operations.opening import MARKET_FILE, open_market
 
 profiles_app = Commands(
@@ -56,7 +57,6 @@ def use(
 ) -> None:
     """Take the answers of a profile over into an appraisal, in the place of its own; a revision."""
     from pricing.appraisal.record.profiles import profile, with_profiles
-    from pricing.cli.printing.console import progress
     from pricing.operations.appraisal_files import revised
 
     opened, before = entry_of(market, appraisal)
