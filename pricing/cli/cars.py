@@ -26,7 +26,7 @@ NamesArgument = Annotated[list[str], argument("Two to four names or ids.")]
 @cars_app.example("pricing cars keep --make Wexcombe --model Sedge --year 1966 --name 'the green one'")
 @takes_car
 def keep(
-    said: dict[str, Any],
+    car: dict[str, Any],
     name: Annotated[str, option("What you call it, such as 'the green one'.")] = "",
     notes: Annotated[str, option("Anything worth remembering.")] = "",
     sheet: Annotated[str | None, option("Its inspection sheet on the dashboard.")] = None,
@@ -35,10 +35,8 @@ def keep(
     """Keep a car under a name of your own; it stays in this market alone."""
     from pricing.snapshot_source import source_of
 
-    snapshot = source_of(market).newest()
-    car = snapshot.car(said)
-    opened = open_market(market)
-    car_id = opened.kept_cars.keep(name, car.to_dict(), notes, sheet=sheet)
+    known = source_of(market).newest().car(car).to_dict()
+    car_id = open_market(market).kept_cars.keep(name, known, notes, sheet=sheet)
     done({"car_id": car_id}, f"kept under {name!r} ({car_id})")
 
 
@@ -47,22 +45,22 @@ def _todays(market: Path, names: list[str] | None = None) -> "list[KeptCarToday]
 
     snapshot = fitted_market(market)
     opened = open_market(market)
-    kept = opened.kept_cars.all() if names is None else [opened.kept_cars.one(name) for name in names]
-    return [kept_car_today(snapshot, opened, car) for car in kept]
+    cars = opened.kept_cars.all() if names is None else [opened.kept_cars.one(name) for name in names]
+    return [kept_car_today(snapshot, opened, car) for car in cars]
 
 
-def _told(today: "KeptCarToday", market: Path) -> list[str]:
+def _sentences(today: "KeptCarToday", market: Path) -> list[str]:
     from pricing.operations.settings import settings_of
     from pricing.snapshot_source import source_of
     from pricing.words.kept_cars import asked_sentence, change_sentence, today_sentence
     from pricing.words.sentences import car_words
 
     snapshot = source_of(market).newest()
-    asked = asked_sentence(today, settings_of(snapshot).verdict_limits)
+    asking = asked_sentence(today, settings_of(snapshot).verdict_limits)
     return [
         f"{today.kept.name} ({today.kept.car_id}): {car_words(dict(today.kept.car))}",
         today_sentence(today),
-        *([] if asked is None else [asked]),
+        *([] if asking is None else [asking]),
         change_sentence(today.change, snapshot.base_currency),
         *([f"Sold: it became the record {today.kept.sold_as}."] if today.kept.sold_as else []),
     ]
@@ -72,8 +70,8 @@ def _told(today: "KeptCarToday", market: Path) -> list[str]:
 def list_cars(market: MarketOption = MARKET_FILE) -> None:
     """Every kept car with today's range and what changed since the last look."""
     todays = _todays(market)
-    told = [sentence for today in todays for sentence in _told(today, market)]
-    answer(todays, told or "no car is kept; `pricing cars keep` keeps one")
+    sentences = [sentence for today in todays for sentence in _sentences(today, market)]
+    answer(todays, sentences or "no car is kept; `pricing cars keep` keeps one")
 
 
 @cars_app.example("pricing cars show 'the green one'", "show")
@@ -86,16 +84,14 @@ def show_car(name: NameArgument, market: MarketOption = MARKET_FILE) -> None:
     opened = open_market(market)
     prices = opened.kept_cars.prices(today.kept.car_id)
 
-    def shown() -> None:
-        for sentence in (*_told(today, market), *([today.kept.notes] if today.kept.notes else [])):
-            say(sentence)
-        numbers = opened.kept_cars.photo_numbers(today.kept.car_id)
-        if numbers:
+    def show_it() -> None:
+        say(*_sentences(today, market), *([today.kept.notes] if today.kept.notes else []))
+        if numbers := opened.kept_cars.photo_numbers(today.kept.car_id):
             say(f"Photographs: {', '.join(map(str, numbers))}.")
         if prices.height:
             show(prices.drop("car_id"), "Asked for it over time")
 
-    answer({"car": today, "prices": prices}, shown)
+    answer({"car": today, "prices": prices}, show_it)
     seen = None if today.valuation is None else facts_seen(today.valuation)
     if seen is not None:
         opened.kept_cars.look(today.kept.car_id, seen)
@@ -117,18 +113,17 @@ def change(
 
     opened = open_market(market)
     kept_car = opened.kept_cars.one(name)
-    given = {"name": rename, "notes": notes, "sheet": sheet, "subject": subject, "appraisal_id": appraisal}
-    values: dict[str, Any] = {part: value for part, value in given.items() if value is not None}
+    parts = {"name": rename, "notes": notes, "sheet": sheet, "subject": subject, "appraisal_id": appraisal}
+    values: dict[str, Any] = {part: value for part, value in parts.items() if value is not None}
     if condition_band is not None:
-        said = {**kept_car.car, "condition_band": condition_band, "condition_score": None}
-        values["car"] = source_of(market).newest().car(said).to_dict()
+        car = {**kept_car.car, "condition_band": condition_band, "condition_score": None}
+        values["car"] = source_of(market).newest().car(car).to_dict()
     if not values:
         raise MarketError("nothing is changed: say what, such as --notes 'sills welded'")
     opened.kept_cars.change(kept_car.car_id, **values)
-    done(
-        {"car_id": kept_car.car_id, "changed": sorted(values)},
-        f"{kept_car.name}: {', '.join(sorted(values))} changed",
-    )
+    changed = sorted(values)
+    facts = {"car_id": kept_car.car_id, "changed": changed}
+    done(facts, f"{kept_car.name}: {', '.join(changed)} changed")
 
 
 @cars_app.example("pricing cars price 'the green one' '£4,650' --on 2026-11-02")
@@ -175,20 +170,16 @@ def photo(
         )
     opened = open_market(market)
     kept_car = opened.kept_cars.one(name)
+    facts: dict[str, Any] = {"car_id": kept_car.car_id}
     if file is not None:
         number = opened.kept_cars.add_photo(kept_car.car_id, cleaned_photo(bounded_bytes(file, LARGEST)))
-        done({"car_id": kept_car.car_id, "number": number}, f"{kept_car.name}: photograph {number} is kept")
+        done(facts | {"number": number}, f"{kept_car.name}: photograph {number} is kept")
     elif out is not None:
         files = written_photos(opened, kept_car, out)
-        done(
-            {"car_id": kept_car.car_id, "files": files},
-            f"{kept_car.name}: {len(files)} photographs are in {out}",
-        )
+        done(facts | {"files": files}, f"{kept_car.name}: {len(files)} photographs are in {out}")
     elif delete is not None:
         opened.kept_cars.delete_photo(kept_car.car_id, delete)
-        done(
-            {"car_id": kept_car.car_id, "number": delete}, f"{kept_car.name}: photograph {delete} is deleted"
-        )
+        done(facts | {"number": delete}, f"{kept_car.name}: photograph {delete} is deleted")
 
 
 @cars_app.example("pricing cars compare 'the green one' 'the red one'")

@@ -72,12 +72,10 @@ def add(
 
     if ask and holds != HALF:
         raise OpinionError(f"half lies between quartiles: with --ask, holds is {HALF!r}; got {holds!r}")
-    spans = [
-        *(
-            ({"condition_band": band}, typed)
-            for band, typed in zip(CONDITION_BANDS, (project, restorable, average, top), strict=True)
-        ),
-        *(({"condition_score": typed.partition("=")[0]}, typed.partition("=")[2]) for typed in score or []),
+    bands = zip(CONDITION_BANDS, (project, restorable, average, top), strict=True)
+    spans = [({"condition_band": band}, typed) for band, typed in bands]
+    spans += [
+        ({"condition_score": at}, span) for at, _, span in (each.partition("=") for each in score or [])
     ]
     spans += [({"condition_band": band}, _elicited_span(band, currency)) for band in ask or []]
     first, _, last = (years or "").partition("-")
@@ -125,27 +123,26 @@ def list_opinions(
     from pricing.opinions.statement import changes, inversions
     from pricing.words.opinions import statement_words, subject_words
 
-    said = open_market(market).statements.read(every=every)
     wanted = {"make": make, "model": model, "source": source}
-    said = said.filter(*(pl.col(name) == value for name, value in wanted.items() if value is not None))
-    in_force = said.filter(pl.col("withdrawn_at").is_null())
+    where = {name: value for name, value in wanted.items() if value is not None}
+    statements = open_market(market).statements.read(every=every).filter(**where)
+    in_force = statements.filter(pl.col("withdrawn_at").is_null())
     sentences = [
         f"{row['opinion_id'][:8]}  {subject_words(row)}, {statement_words(row)}"
         + ("" if row["withdrawn_at"] is None else f"; withdrawn: {row['withdrawn_for']}")
-        for row in said.iter_rows(named=True)
+        for row in statements.iter_rows(named=True)
     ]
     sentences += [question.sentence for question in inversions(in_force)]
     changed = changes(in_force)
 
-    def shown() -> None:
-        for sentence in sentences or ["nobody has said anything of such cars yet"]:
-            say(sentence)
+    def show_statements() -> None:
+        say(*(sentences or ["nobody has said anything of such cars yet"]))
         if changed.height:
             columns = ["source", "make", "model", "condition_band", "stated_on_before", "low_before",
                        "high_before", "stated_on", "low", "high", "change"]  # fmt: skip
             show(changed.select(columns).with_columns(pl.col("change").round(2)), "What sources changed")
 
-    answer(said, shown)
+    answer(statements, show_statements)
 
 
 @opinion_app.example("pricing opinions withdraw 5b1c --reason 'mistyped'")
@@ -169,23 +166,22 @@ def score(
     from pricing.snapshot_source import source_of
     from pricing.words.opinions import HONESTY, score_sentence
 
-    found = source_record(source_of(open_market(market).path).newest())
+    record = source_record(source_of(open_market(market).path).newest())
     if by is not None and by not in ("condition_band", "price"):
         raise OpinionError(f"bias is told by condition_band or by price; got {by!r}")
-    table = None if by is None else found.bias_by(by)
+    table = None if by is None else record.bias_by(by)
 
-    def shown() -> None:
-        if found.sources.is_empty():
+    def show_record() -> None:
+        if record.sources.is_empty():
             say("nobody has said anything yet: pricing opinions add, or load")
-        for row in found.sources.iter_rows(named=True):
-            say(score_sentence(row))
+        say(*(score_sentence(row) for row in record.sources.iter_rows(named=True)))
         if table is not None:
             import polars as pl
 
             show(table.with_columns(pl.col("bias", "held").round(3)), f"Bias by {by}")
         say(HONESTY)
 
-    answer(found.sources if table is None else {"sources": found.sources, f"by {by}": table}, shown)
+    answer(record.sources if table is None else {"sources": record.sources, f"by {by}": table}, show_record)
 
 
 def _span(typed: str) -> dict[str, str | None]:
@@ -220,16 +216,14 @@ def _elicited_span(band: str, currency: str) -> str:
         near = did_you_mean(band, CONDITION_BANDS)
         raise OpinionError(f"no state {band!r}{near}; expected one of: {', '.join(CONDITION_BANDS)}")
     while True:
-        asked = Bisection.between(
-            _price(f"No such car ({band}) sells below, in {currency}", currency),
-            _price("nor above", currency),
-        )
-        while not asked.done:
-            say(asked_sentence(asked, band, currency))
-            asked = asked.answered(ANSWERS[KEYS.index(_one_of(KEYS))])
-        say(told_sentence(asked.quartiles, currency))
+        low = _price(f"No such car ({band}) sells below, in {currency}", currency)
+        bisection = Bisection.between(low, _price("nor above", currency))
+        while not bisection.done:
+            say(asked_sentence(bisection, band, currency))
+            bisection = bisection.answered(ANSWERS[KEYS.index(_one_of(KEYS))])
+        say(told_sentence(bisection.quartiles, currency))
         if _one_of(("yes", "no")) == "yes":
-            return ":".join(f"{price:f}" for price in asked.quartiles)
+            return ":".join(f"{price:f}" for price in bisection.quartiles)
 
 
 def _price(question: str, currency: str) -> "Decimal":
@@ -244,5 +238,5 @@ def _one_of(choices: tuple[str, ...]) -> str:
     """What is typed, once it is one of the choices, or begins one."""
     while True:
         typed = typer.prompt(", ".join(choices)).strip().lower()
-        if found := [choice for choice in choices if typed and choice.startswith(typed)]:
-            return found[0]
+        if matches := [choice for choice in choices if typed and choice.startswith(typed)]:
+            return matches[0]

@@ -7,7 +7,7 @@ import platform
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from functools import wraps
 from typing import Any
 
@@ -52,10 +52,10 @@ def with_output(app: typer.Typer, without_json: Sequence[str] = ()) -> None:
     for command in app.registered_commands:
         if command.callback is not None:
             name = command.name or command.callback.__name__
-            command.callback = _asked(command.callback, as_json=name not in without_json)
+            command.callback = _with_options(command.callback, as_json=name not in without_json)
 
 
-def _asked(command: Command, *, as_json: bool) -> Command:
+def _with_options(command: Command, *, as_json: bool) -> Command:
     options = {
         "as_json": ("--json", "Print the answer as JSON."),
         "quiet": ("--quiet,-q", "Show no progress, and of what was done nothing but errors."),
@@ -66,10 +66,10 @@ def _asked(command: Command, *, as_json: bool) -> Command:
 
     @wraps(command)
     def run(**given: Any) -> Any:
-        asked = Output(**{name: given.pop(name) for name in options})
-        token = REQUESTED.set(asked)
+        output = Output(**{name: given.pop(name) for name in options})
+        token = REQUESTED.set(output)
         try:
-            with _told_of(given) if asked.verbose else _untold():
+            with _described(given) if output.verbose else nullcontext():
                 return command(**given)
         finally:
             REQUESTED.reset(token)
@@ -82,12 +82,7 @@ def _asked(command: Command, *, as_json: bool) -> Command:
 
 
 @contextmanager
-def _untold() -> Iterator[None]:
-    yield
-
-
-@contextmanager
-def _told_of(given: Mapping[str, Any]) -> Iterator[None]:
+def _described(given: Mapping[str, Any]) -> Iterator[None]:
     """What is worked on and how long it took, on standard error; passwords in addresses are masked."""
     from importlib.metadata import version
 

@@ -38,8 +38,8 @@ def names(
     """List names that may be one, and settle them: settle, keep apart, or forget what was settled."""
     opened = open_market(market)
     if action == "list":
-        found = opened.names()
-        answer(found, lambda: show(found.head(rows), "Names that may be one, and those settled"))
+        listed = opened.names()
+        answer(listed, lambda: show(listed.head(rows), "Names that may be one, and those settled"))
         return
     field, typed = _given(field, "field"), _given(typed, "the name as typed")
     if action == "settle":
@@ -63,8 +63,8 @@ def batches(
 ) -> None:
     """List the loads of a market, the newest last, with what became of their rows."""
     opened = open_market(market)
-    found, title = (opened.audit(), "What was done") if audit else (opened.batches(), "Batches")
-    answer(found, lambda: show(found.tail(rows), title))
+    listed, title = (opened.audit(), "What was done") if audit else (opened.batches(), "Batches")
+    answer(listed, lambda: show(listed.tail(rows), title))
 
 
 @intake_app.example("pricing undo batch-0003")
@@ -109,8 +109,8 @@ def correct(
     name = record_named(opened, record)
     values = {column: value if value else None for column, value in typed_cells(cells).items()}
     opened.correct(name, values, reason=reason)
-    told = f"{', '.join(values)} of {name} corrected; what stood there is kept."
-    done({"record": name, "columns": list(values)}, told)
+    sentence = f"{', '.join(values)} of {name} corrected; what stood there is kept."
+    done({"record": name, "columns": list(values)}, sentence)
 
 
 @intake_app.example("pricing suspicions --settle 5b1c --verdict 'price confirmed by the seller'")

@@ -29,6 +29,10 @@ LISTED: Final = ("record_id", "event_date", "make", "model", "variant", "year", 
                  "amount", "currency", "price")  # fmt: skip
 """Columns of a list; `show` and `export` give them all."""
 
+COMPARED: Final = ("record_id", "make", "model", "variant", "year", "event_date", "outcome", "amount",
+                   "currency", "source")  # fmt: skip
+"""Columns of records that a sale may be one with."""
+
 MakeOption = Annotated[str | None, option("Of this make alone.")]
 ModelOption = Annotated[str | None, option("Of this model of the make.")]
 EveryOption = Annotated[bool, option("Those behind another record of the same sale too.", "--every-record")]
@@ -43,10 +47,10 @@ def list_records(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """List the newest records, the price all-in in the market's base currency."""
-    found = _records(open_market(market), make, model, every_record)
-    last = found.select(LISTED).tail(rows)
+    records = _records(open_market(market), make, model, every_record)
+    last = records.select(LISTED).tail(rows)
     short = last.with_columns(last["record_id"].str.slice(0, NAME_SHOWN))
-    answer(last, lambda: show(short, f"The newest {last.height:,} of {found.height:,} records"))
+    answer(last, lambda: show(short, f"The newest {last.height:,} of {records.height:,} records"))
 
 
 @records_app.example("pricing records export wexcombe.csv --make Wexcombe")
@@ -65,13 +69,13 @@ def export(
 
     if target.exists():
         raise FileError(f"{target} exists already; name a file that does not")
-    found = _records(open_market(market), make, model, every_record)
+    records = _records(open_market(market), make, model, every_record)
     if target.suffix == ".csv":
-        lists = [name for name, kind in found.schema.items() if isinstance(kind, pl.List)]
-        found = found.with_columns(pl.col(lists).list.join(","))
-        found = found.with_columns(neutralised(pl.col(pl.String)))
-    write_frame(found, target)
-    done({"file": target, "records": found.height}, f"{target}: {found.height:,} records")
+        lists = [name for name, kind in records.schema.items() if isinstance(kind, pl.List)]
+        records = records.with_columns(pl.col(lists).list.join(","))
+        records = records.with_columns(neutralised(pl.col(pl.String)))
+    write_frame(records, target)
+    done({"file": target, "records": records.height}, f"{target}: {records.height:,} records")
 
 
 @records_app.example("pricing records show 5b1c", "show")
@@ -89,13 +93,10 @@ def show_record(
 
 
 def _records(market: "Market", make: str | None, model: str | None, every_record: bool) -> "pl.DataFrame":
-    import polars as pl
-
     from pricing.car_names import Names
 
     sales = market.sales(every_record=every_record)
-    where = Names.of(sales).where(make, model)
-    return sales.filter(*(pl.col(name) == value for name, value in where.items()))
+    return sales.filter(**Names.of(sales).where(make, model))
 
 
 @sale_app.example(
@@ -146,19 +147,7 @@ def _ask_about(same: "pl.DataFrame") -> None:
     held = f"the market may hold this sale already: {names}"
     if as_json() or not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise MarketError(f"{held}; add it with --all-the-same if it is another, or offered again")
-    told = (
-        "record_id",
-        "make",
-        "model",
-        "variant",
-        "year",
-        "event_date",
-        "outcome",
-        "amount",
-        "currency",
-        "source",
-    )
-    show(same.select(told), "It may be one sale with")
+    show(same.select(COMPARED), "It may be one sale with")
     if not typer.confirm("Add it all the same?"):
         raise MarketError(f"nothing was added: {held}")
 
