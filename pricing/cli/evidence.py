@@ -59,25 +59,25 @@ def index(
     if as_of is None:
         tell_standing(opened.state())
     sales = opened.sales(as_of=_day(as_of))
-    found = price_index(
+    series = price_index(
         sales, method=method, period=period, where=_where(sales, make, model), window=window,
         coverage=coverage, minimum=minimum, changes=changes, weights=weights,
     )  # fmt: skip
     if deflator is not None:
-        found = found.deflated(read_series(deflator))
+        series = series.deflated(read_series(deflator))
     if out is not None:
-        write_frame(found.frame, out)
+        write_frame(series.frame, out)
     if chart is not None:
         from pricing.charts.evidence import index_chart
 
-        draw(index_chart(found), chart)
-    answer(found, lambda: show_index(found))
+        draw(index_chart(series), chart)
+    answer(series, lambda: show_index(series))
 
 
 @market_app.example("pricing comparables --make Wexcombe --model Sedge --year 1966 --lines")
 @takes_car
 def comparables(
-    said: dict[str, Any],
+    car: dict[str, Any],
     count: Annotated[int, option("Comparables wanted.")] = 12,
     coverage: Annotated[float, option("Share of such sales that low to high is to hold.")] = 0.8,
     add: Annotated[list[str] | None, option("RECORD=reason: use this sale.")] = None,
@@ -107,23 +107,21 @@ def comparables(
     snapshot = fitted_market(market, day)
     sales = snapshot.sales(as_of=day)
     new = _choices(sales["record_id"], add, drop, adjust)
-    car = snapshot.car(said, day)
+    known = snapshot.car(car, day)
     indexed = ComparablesIndex.build(sales, snapshot.model, currency=snapshot.base_currency)
-    earlier = () if subject is None else kept(snapshot.market, subject)
-    found = find_comparables(
-        indexed, car, as_of=day, count=count, coverage=coverage, choices=(*earlier, *new)
-    )
+    choices = (*(() if subject is None else kept(snapshot.market, subject)), *new)
+    matches = find_comparables(indexed, known, as_of=day, count=count, coverage=coverage, choices=choices)
     if new and subject is not None:
         keep(snapshot.market, subject, new)
     if out is not None:
-        write_frame(found.lines, out)
+        write_frame(matches.lines, out)
     if chart is not None:
         from pricing.charts.evidence import comparables_chart
 
-        draw(comparables_chart(found), chart)
-    apart = difference(valued_beside(snapshot, snapshot.model, car, found, coverage), found)
-    facts = {"comparables": found, "difference": apart}
-    answer(facts, lambda: show_comparables(found, apart, lines=lines))
+        draw(comparables_chart(matches), chart)
+    apart = difference(valued_beside(snapshot, snapshot.model, known, matches, coverage), matches)
+    facts = {"comparables": matches, "difference": apart}
+    answer(facts, lambda: show_comparables(matches, apart, lines=lines))
 
 
 @market_app.example("pricing depth --make Wexcombe --model Sedge")
@@ -146,18 +144,14 @@ def depth(
     if snapshot.state.fit is None:
         tell_standing(snapshot.state)
     fitted = None if snapshot.state.fit is None else fitted_market(market, day).model
-    found = market_depth(
-        sales,
-        where=_where(sales, make, model),
-        as_of=day,
-        model=fitted,
-        every_record=snapshot.sales(as_of=day, every_record=True),
-    )
+    every_record = snapshot.sales(as_of=day, every_record=True)
+    where = _where(sales, make, model)
+    evidence = market_depth(sales, where=where, as_of=day, model=fitted, every_record=every_record)
     if chart is not None:
         from pricing.charts.depth import bands_through_time_chart
 
-        draw(bands_through_time_chart(found), chart)
-    answer(found, lambda: show_depth(found))
+        draw(bands_through_time_chart(evidence), chart)
+    answer(evidence, lambda: show_depth(evidence))
 
 
 @market_app.example("pricing score --origins 4 --csv scored.csv")
@@ -179,9 +173,8 @@ def score(
         _check_new(csv)
     sales = opened.sales()
     with progress() as tell:
-        scored = backtest(
-            sales, spec, rolling_origins(sales, spec, origins), known=opened.sales, progress=tell
-        )
+        days = rolling_origins(sales, spec, origins)
+        scored = backtest(sales, spec, days, known=opened.sales, progress=tell)
     if csv is not None:
         write_frame(scored.rows, csv)
     facts = {"currency": opened.base_currency, "basis": "all-in", **scored.to_dict()}

@@ -93,9 +93,9 @@ def propose_mapping(
     typed = {name.replace("-", "_"): value for name, value in _pairs(answers or [], "--set").items()}
 
     def proposed() -> "Proposal":
-        found = propose(table, called, chosen=chosen, kept=kept, names=names)
-        named = replace(found.mapping, layout=replace(found.mapping.layout, sheet=sheet), source=called)
-        return with_answers(replace(found, mapping=named), typed)
+        made = propose(table, called, chosen=chosen, kept=kept, names=names)
+        named = replace(made.mapping, layout=replace(made.mapping.layout, sheet=sheet), source=called)
+        return with_answers(replace(made, mapping=named), typed)
 
     proposal = proposed()
     if not as_json():
@@ -115,21 +115,17 @@ def propose_mapping(
         for question in proposal.questions:
             say(f"To settle: {_asked_in_full(question)}")
         typed_as = shlex.quote(str(file))
-        asked = [question.name for question in proposal.questions if question.section != "columns"]
-        if asked:
-            said = _as_options(typed, chosen, asked[:SETTLED_AT_ONCE])
+        left_open = [question.name for question in proposal.questions if question.section != "columns"]
+        if left_open:
+            options = _as_options(typed, chosen, left_open[:SETTLED_AT_ONCE])
             anew = "" if beside is None else " --overwrite"
-            say(f"Settle it in the mapping file, or with: pricing map {typed_as} {said}{anew}")
+            say(f"Settle it in the mapping file, or with: pricing map {typed_as} {options}{anew}")
         if beside is not None:
             settled = "settle what it asks, then" if proposal.questions else "then"
             say(f"Written to {beside}; read it, {settled}: pricing load {typed_as}")
 
-    facts = {
-        "columns": _columns(proposal),
-        "rows": landed,
-        "questions": [question.text for question in proposal.questions],
-        "mapping": beside,
-    }
+    questions = [question.text for question in proposal.questions]
+    facts = {"columns": _columns(proposal), "rows": landed, "questions": questions, "mapping": beside}
     answer(facts, show_proposal)
 
 
@@ -173,10 +169,10 @@ def base_currency(
     again."""
     opened = open_market(market)
     priced = opened.rebase(code)
-    told = f"{priced:,} records are priced in {code}; make a fit in it: pricing fit"
+    sentence = f"{priced:,} records are priced in {code}; make a fit in it: pricing fit"
     if priced == 0:
-        told = f"Prices are kept in {opened.base_currency} already."
-    done({"currency": opened.base_currency, "records": priced}, told)
+        sentence = f"Prices are kept in {opened.base_currency} already."
+    done({"currency": opened.base_currency, "records": priced}, sentence)
 
 
 SETTLED_AT_ONCE: Final = 6
@@ -185,22 +181,22 @@ SETTLED_AT_ONCE: Final = 6
 
 def _pairs(typed: list[str], option: str) -> dict[str, str]:
     """What was typed as name=value."""
-    found = {}
+    pairs = {}
     for pair in typed:
         name, equals, value = pair.rpartition("=")
         if not equals or not name.strip() or (option == "--set" and not value.strip()):
             example = "channel=private" if option == "--set" else "'Where sold=channel'"
             raise MappingError(f"{option} takes name=value, such as {example}; got {pair!r}")
-        found[name.strip()] = value.strip()
-    return found
+        pairs[name.strip()] = value.strip()
+    return pairs
 
 
-def _as_options(typed: dict[str, str], chosen: "dict[str, str | None]", asked: list[str]) -> str:
-    """What was said and what is left to say, as it is typed."""
-    said = [("--set", f"{name}={value}") for name, value in typed.items()]
-    said += [("--column", f"{theirs}={ours or ''}") for theirs, ours in chosen.items()]
-    left = [f"--set {shlex.quote(name)}=..." for name in asked]
-    return " ".join([*(f"{option} {shlex.quote(pair)}" for option, pair in said), *left])
+def _as_options(typed: dict[str, str], chosen: "dict[str, str | None]", left_open: list[str]) -> str:
+    """What was answered and what is left open, as it is typed."""
+    pairs = [("--set", f"{name}={value}") for name, value in typed.items()]
+    pairs += [("--column", f"{theirs}={ours or ''}") for theirs, ours in chosen.items()]
+    left = [f"--set {shlex.quote(name)}=..." for name in left_open]
+    return " ".join([*(f"{option} {shlex.quote(pair)}" for option, pair in pairs), *left])
 
 
 def _corrected(proposal: "Proposal") -> "dict[str, str | None]":
@@ -211,14 +207,12 @@ def _corrected(proposal: "Proposal") -> "dict[str, str | None]":
     headings = [column.theirs for column in proposal.columns]
     chosen: dict[str, str | None] = {}
     while True:
-        said = typer.prompt(
-            "A column taken wrongly, as heading=column of ours, or heading= to leave it out (empty: go on)",
-            default="",
-            show_default=False,
-        ).strip()
-        if not said:
+        line = _prompted(
+            "A column taken wrongly, as heading=column of ours, or heading= to leave it out (empty: go on)"
+        )
+        if not line:
             return chosen
-        theirs, _, ours = (part.strip() for part in said.rpartition("="))
+        theirs, _, ours = (part.strip() for part in line.rpartition("="))
         if theirs not in headings:
             say(f"no column {theirs!r}{did_you_mean(theirs, headings)}")
         elif ours and ours not in MAY_BE:
@@ -232,21 +226,25 @@ def _asked(proposal: "Proposal") -> dict[str, str]:
     from pricing.intake.mappings.settling import with_answers
     from pricing.nearest import did_you_mean
 
-    found: dict[str, str] = {}
+    answers: dict[str, str] = {}
     seen = {question.name for question in proposal.questions if question.section == "columns"}
-    while waiting := [asked for asked in with_answers(proposal, found).questions if asked.name not in seen]:
+    while waiting := [each for each in with_answers(proposal, answers).questions if each.name not in seen]:
         question = waiting[0]
         seen.add(question.name)
         say(_asked_in_full(question))
         prompt = f"{question.name} (empty: leave it open)"
-        typed = typer.prompt(prompt, default="", show_default=False).strip()
+        typed = _prompted(prompt)
         while typed and question.choices and typed not in (*question.choices, "unknown"):
             near = did_you_mean(typed, question.choices)
             say(f"one of: {', '.join(question.choices[:12])}{near}")
-            typed = typer.prompt(prompt, default="", show_default=False).strip()
+            typed = _prompted(prompt)
         if typed:
-            found[question.name] = typed
-    return found
+            answers[question.name] = typed
+    return answers
+
+
+def _prompted(question: str) -> str:
+    return str(typer.prompt(question, default="", show_default=False)).strip()
 
 
 def _asked_in_full(question: "Question") -> str:
@@ -259,15 +257,13 @@ def _columns(proposal: "Proposal") -> "pl.DataFrame":
     """What each column of the file is proposed to be, with the reason."""
     import polars as pl
 
-    rows = [
-        (
-            column.theirs,
-            column.ours,
-            f"{column.sure:.0%}" if column.ours else None,
-            column.reason,
-            "; ".join(column.samples),
-        )
-        for column in proposal.columns
-    ]
-    names = ("theirs", "ours", "sure", "reason", "cells")
-    return pl.DataFrame(rows, schema=dict.fromkeys(names, pl.String), orient="row")
+    frame = pl.DataFrame(
+        {
+            "theirs": [column.theirs for column in proposal.columns],
+            "ours": [column.ours for column in proposal.columns],
+            "sure": [f"{column.sure:.0%}" if column.ours else None for column in proposal.columns],
+            "reason": [column.reason for column in proposal.columns],
+            "cells": ["; ".join(column.samples) for column in proposal.columns],
+        }
+    )
+    return frame.cast(pl.String)
