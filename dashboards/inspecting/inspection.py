@@ -20,7 +20,7 @@ from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, NOT_SEEN, S
 from pricing.condition.inspection import LONGEST_TEXT, Finding, Inspection
 from pricing.errors import PricingError
 from pricing.operations import drafts
-from pricing.operations.demo_files import EXTENSIONS
+from pricing.operations.bundled import EXTENSIONS
 from pricing.untrusted.photographs import LARGEST
 from pricing.words.condition import score_sentence
 from pricing.words.language.plain_text import escaped

@@ -11,7 +11,7 @@ from dashboards import caches
 from pricing.condition.catalogue import Catalogue
 from pricing.condition.inspection import Inspection
 from pricing.operations import drafts
-from pricing.operations.demo_files import EXTENSIONS
+from pricing.operations.bundled import EXTENSIONS
 
 SHEET: Final = "sheet"
 QUOTES: Final = "quotes"

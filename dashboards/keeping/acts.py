@@ -7,8 +7,7 @@ from dashboards.asking.typed_fields import ask_day, ask_money
 from dashboards.inspecting import sheets
 from pricing.car import today
 from pricing.decisions.kept_car import KeptCarToday, facts_seen
-from pricing.operations.kept_sales import record_sale
-from pricing.operations.photographs import cleaned_photo
+from pricing.operations.kept_cars import cleaned_photo, record_sale
 from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
 from pricing.store.kept.cars import LONGEST_NAME, LONGEST_NOTES

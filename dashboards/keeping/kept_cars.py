@@ -16,7 +16,7 @@ from pricing.car import Car, today
 from pricing.charts.kept_cars import prices_caption, prices_chart
 from pricing.decisions.kept_car import KeptCarToday, facts_seen, kept_car_today
 from pricing.errors import PricingError
-from pricing.operations.kept_sales import exported
+from pricing.operations.kept_cars import exported
 from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
 from pricing.store.kept.cars import LONGEST_NAME, LONGEST_NOTES

@@ -12,9 +12,9 @@ from fastapi import APIRouter, FastAPI
 from starlette.routing import compile_path
 from starlette.types import ASGIApp
 
+from pricing.api.car_lists import listed
 from pricing.api.gates.logs import log_settings
 from pricing.api.gates.request_limits import LIST_BYTES_A_CAR, LIST_VALUES_A_CAR, RequestLimits
-from pricing.api.list_reader import listed
 from pricing.api.problems import HttpProblemError, Problem, handle_problems, responses
 from pricing.api.routes import (
     appraisals,
@@ -116,13 +116,7 @@ def create_api(settings: Configuration) -> FastAPI:
         RequestLimits,
         service=service,
         sizes=sizes,
-        counts={
-            LISTS: settings.largest_list * LIST_VALUES_A_CAR,
-            UPLOADS: None,
-            PHOTOS: None,
-            CAR_PHOTOS: None,
-            PHOTOGRAPHS: None,
-        },
+        counts=dict.fromkeys(sizes) | {LISTS: settings.largest_list * LIST_VALUES_A_CAR},
         long=LONG,
         acts={UPLOADS: "load", CAR_PHOTOS: "load", PHOTOGRAPHS: "appraise"},
         unguarded=UNGUARDED,
@@ -171,14 +165,14 @@ def _documented(api: FastAPI) -> Callable[[], dict[str, Any]]:
 
     def document() -> dict[str, Any]:
         if api.openapi_schema is None:
-            found = made()
-            schemas = found.setdefault("components", {}).setdefault("schemas", {})
+            described = made()
+            schemas = described.setdefault("components", {}).setdefault("schemas", {})
             schemas.pop("HTTPValidationError", None)
             schemas.pop("ValidationError", None)
             for shape in (Problem, ValueQuestion):
                 schema = shape.model_json_schema(ref_template="#/components/schemas/{model}")
                 schemas |= schema.pop("$defs", {}) | {shape.__name__: schema}
-            api.openapi_schema = found
+            api.openapi_schema = described
         return api.openapi_schema
 
     return document

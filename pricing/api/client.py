@@ -62,10 +62,9 @@ class Client:
 
     def values(self, cars: Sequence[Mapping[str, Any]], **asked: Any) -> list[Facts]:
         """The values of cars, in their order; ``asked``: ``as_of``, ``coverage``, ``fit``."""
-        listed: list[Facts] = self._json("POST", "/values", json={"cars": _sent(cars), **_sent(asked)})[
-            "values"
-        ]
-        return listed
+        facts = self._json("POST", "/values", json={"cars": _sent(cars), **_sent(asked)})
+        values: list[Facts] = facts["values"]
+        return values
 
     def value(self, car: Mapping[str, Any], **asked: Any) -> Facts:
         """The value of one car."""
@@ -117,27 +116,18 @@ class Client:
         return self._json("POST", "/inspections/budget", json={"inspection": inspection, **asked})
 
     def load(
-        self,
-        files: Sequence[str | Path],
-        *,
-        mapping: str | None = None,
-        dry_run: bool = False,
+        self, files: Sequence[str | Path], *, mapping: str | None = None, dry_run: bool = False,
         key: str | None = None,
-    ) -> Facts:
+    ) -> Facts:  # fmt: skip
         """Load files of sale records; asked again with the same ``key`` the load is not done again."""
         sent = [("files", (Path(file).name, Path(file).read_bytes())) for file in files]
-        return self._json(
-            "POST",
-            "/batches",
-            files=sent,
-            data={} if mapping is None else {"mapping": mapping},
-            params={"dry_run": str(dry_run).lower()},
-            headers=_key(key),
-        )
+        form = {} if mapping is None else {"mapping": mapping}
+        params = {"dry_run": str(dry_run).lower()}
+        return self._json("POST", "/batches", files=sent, data=form, params=params, headers=_key(key))
 
     def undo(self, batch_id: str, *, key: str | None = None) -> Facts:
         """Take a load back."""
-        return self._json("DELETE", f"/batches/{quote(batch_id, safe='')}", headers=_key(key))
+        return self._json("DELETE", f"/batches/{_part(batch_id)}", headers=_key(key))
 
     def fit(self, *, key: str | None = None) -> Facts:
         """Fit the price model; waits until that is done."""
@@ -165,9 +155,8 @@ class Client:
     ) -> Facts:  # fmt: skip
         """Change fields of an appraisal, ``after`` the revision that was read."""
         content = {"answers": dict(answers), "after": after, "reason": reason}
-        return self._json(
-            "PATCH", f"/appraisals/{quote(appraisal_id, safe='')}", json=content, headers=_key(key)
-        )
+        where = f"/appraisals/{_part(appraisal_id)}"
+        return self._json("PATCH", where, json=content, headers=_key(key))
 
     def complete_appraisal(
         self, appraisal_id: str, name: str, certification: Mapping[str, str], *, after: int,
@@ -175,20 +164,17 @@ class Client:
     ) -> Facts:  # fmt: skip
         """Complete an appraisal as its valuer, ``after`` the revision that was read."""
         content = {"name": name, "certification": dict(certification), "after": after}
-        where = f"/appraisals/{quote(appraisal_id, safe='')}/completion"
+        where = f"/appraisals/{_part(appraisal_id)}/completion"
         return self._json("POST", where, json=content, headers=_key(key))
 
     def appraisal(self, appraisal_id: str) -> Facts:
         """An appraisal and what it still lacks."""
-        return self._json("GET", f"/appraisals/{quote(appraisal_id, safe='')}")
+        return self._json("GET", f"/appraisals/{_part(appraisal_id)}")
 
     def document(self, appraisal_id: str, name: str = "report.pdf", **asked: Any) -> bytes:
         """A document of an appraisal; ``asked``: ``paper``, ``locale``, ``revision``."""
-        answer = self._sent(
-            "GET",
-            f"{PREFIX}/appraisals/{quote(appraisal_id, safe='')}/documents/{quote(name, safe='')}",
-            params=_sent(asked),
-        )
+        where = f"{PREFIX}/appraisals/{_part(appraisal_id)}/documents/{_part(name)}"
+        answer = self._sent("GET", where, params=_sent(asked))
         if answer.is_error:
             self._read(answer)
         return answer.content
@@ -214,6 +200,11 @@ class Client:
             detail = f"{self._address} answers with something else than JSON: is it this API?"
             raise ProblemError(answer.status_code, {"detail": detail}) from None
         return facts
+
+
+def _part(name: str) -> str:
+    """A name as a part of a path."""
+    return quote(name, safe="")
 
 
 def _key(key: str | None) -> dict[str, str]:

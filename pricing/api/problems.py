@@ -13,7 +13,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse
 
-from pricing.api.gates.request_ids import request_id
+from pricing.api.gates.logs import request_id
 from pricing.errors import MarketError, ModelError, PricingError, ServerAwayError, WriteFailedError
 from pricing.failures import failure_code
 
@@ -125,13 +125,10 @@ def handle_problems(api: FastAPI) -> None:
 
 
 async def _pricing_error(request: Request, error: PricingError) -> JSONResponse:
-    if isinstance(error, ServerAwayError | ModelError):
-        return problem(503, plain_words(error), code=error.code, headers={"Retry-After": "5"})
-    if isinstance(error, WriteFailedError):
-        return problem(503, plain_words(error), code=error.code, headers={"Retry-After": "60"})
-    if isinstance(error, MarketError):
-        return problem(409, plain_words(error), code=error.code)
-    return problem(422, plain_words(error), code=error.code)
+    for kind, seconds in ((ServerAwayError, "5"), (ModelError, "5"), (WriteFailedError, "60")):
+        if isinstance(error, kind):
+            return problem(503, plain_words(error), code=error.code, headers={"Retry-After": seconds})
+    return problem(409 if isinstance(error, MarketError) else 422, plain_words(error), code=error.code)
 
 
 async def _refusal(request: Request, error: HttpProblemError) -> JSONResponse:
@@ -140,14 +137,14 @@ async def _refusal(request: Request, error: HttpProblemError) -> JSONResponse:
 
 
 async def _validation_error(request: Request, error: RequestValidationError) -> JSONResponse:
-    found = error.errors()
+    wrongs = error.errors()
     errors = [
         {"field": ".".join(str(part) for part in wrong["loc"][1:])[:200], "detail": str(wrong["msg"])[:500]}
-        for wrong in found[:MOST_ERRORS]
+        for wrong in wrongs[:MOST_ERRORS]
     ]
     first = errors[0]
     place = f"{first['field']}: " if first["field"] else ""
-    more = f" (and {len(found) - 1} more)" if len(found) > 1 else ""
+    more = f" (and {len(wrongs) - 1} more)" if len(wrongs) > 1 else ""
     return problem(422, f"{place}{first['detail']}{more}", errors=errors)
 
 
@@ -159,12 +156,9 @@ async def _http_error(request: Request, error: HTTPException) -> JSONResponse:
         # Each route knows its own method alone; Allow names all of the address's (RFC 9110, section 10.2.1).
         known = [methods for address, methods in request.app.state.methods if address.match(request.url.path)]
         headers["Allow"] = ", ".join(known[0] if known else [])
-    told = {
-        404: "there is nothing at this address",
-        405: f"{request.method} is not a method of this address",
-    }
-    detail = told.get(error.status_code, str(error.detail))
-    return problem(error.status_code, detail, headers=headers)
+    elsewhere = "there is nothing at this address"
+    details = {404: elsewhere, 405: f"{request.method} is not a method of this address"}
+    return problem(error.status_code, details.get(error.status_code, str(error.detail)), headers=headers)
 
 
 async def _system_error(request: Request, error: OSError) -> JSONResponse:
@@ -172,8 +166,8 @@ async def _system_error(request: Request, error: OSError) -> JSONResponse:
     if error.errno not in NO_ROOM:
         return await _unforeseen(request, error)
     _LOG.error("no room on the disk: %s", error)
-    told = "the server has no room left on its disk"
-    return problem(503, told, code=WriteFailedError.code, headers={"Retry-After": "60"})
+    detail = "the server has no room left on its disk"
+    return problem(503, detail, code=WriteFailedError.code, headers={"Retry-After": "60"})
 
 
 async def _cut_short(request: Request, error: ClientDisconnect) -> JSONResponse:

@@ -4,10 +4,9 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any, Final
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import ConfigDict, Field
 
-from pricing.api.schemas import Cost, Currency, Name, Word
-from pricing.api.words import OneOf
+from pricing.api.schemas import Cost, Currency, Name, OneOf, Sent, Word
 from pricing.money.charges import KINDS, Schedule, read_charge
 
 Rate = Annotated[
@@ -32,19 +31,15 @@ CHARGES_EXAMPLE: Final[dict[str, Any]] = {
 }  # fmt: skip
 
 
-class TierIn(BaseModel):
+class TierIn(Sent):
     """A rate for the part of the hammer price up to `up_to`, above the tier before; the last has no end."""
-
-    model_config = ConfigDict(extra="forbid")
 
     rate: Rate
     up_to: Annotated[Decimal, Field(gt=0, le=10**9, max_digits=15, decimal_places=3)] | None = None
 
 
-class ChargeIn(BaseModel):
+class ChargeIn(Sent):
     """What one source charges, from a day until a later charge of the same kind, or to the end of `until`."""
-
-    model_config = ConfigDict(extra="forbid")
 
     source: Name = Field(description="Whoever charges: a channel, or the country an import goes to.")
     kind: Annotated[str, OneOf(KINDS)]
@@ -56,10 +51,10 @@ class ChargeIn(BaseModel):
     minimum: Cost = Field(Decimal(0), description="Before tax.")
 
 
-class ScheduleIn(BaseModel):
+class ScheduleIn(Sent):
     """Dated charges, as the files of `pricing buy --charges` hold them."""
 
-    model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [CHARGES_EXAMPLE]})
+    model_config = ConfigDict(json_schema_extra={"examples": [CHARGES_EXAMPLE]})
 
     name: Name = "the charges given"
     notice: Word = Field("", description="Told beside every total.")

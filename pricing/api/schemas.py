@@ -1,15 +1,33 @@
 """What goes in and out of the API about one car or a list of them: names, units, examples."""
 
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING, Annotated, Any, Final, Required
 
-from pydantic import BaseModel, ConfigDict, FailFast, Field, WithJsonSchema
+from pydantic import BaseModel, ConfigDict, FailFast, Field, GetCoreSchemaHandler, WithJsonSchema
+from pydantic_core import CoreSchema, core_schema
 from typing_extensions import TypedDict
 
 from pricing.car_fields import FIELDS, NEEDED
 from pricing.car_fields import Field as CarField
-from pricing.records.contract import HIGHEST_AMOUNT, LONGEST_WORD, LOWEST_AMOUNT
+from pricing.records.contract import COUNTRIES, HIGHEST_AMOUNT, LONGEST_WORD, LOWEST_AMOUNT
+
+
+@dataclass(frozen=True)
+class OneOf:
+    """Beside ``str`` in ``Annotated``: one of these words.
+
+    >>> from typing import Annotated
+    >>> from pydantic import TypeAdapter
+    >>> TypeAdapter(Annotated[str, OneOf(("km", "miles"))]).json_schema()
+    {'enum': ['km', 'miles'], 'type': 'string'}
+    """
+
+    words: tuple[str, ...]
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.literal_schema(list(self.words))
 
 
 def _amount_schema(least: int) -> WithJsonSchema:
@@ -25,6 +43,7 @@ Amount = Annotated[Decimal, Field(max_digits=18, decimal_places=3), _amount_sche
 """A price; its bounds are documented here, and asked for by ``entered_amounts``, as at every door."""
 Cost = Annotated[Decimal, Field(max_digits=18, decimal_places=3), _amount_schema(0)]
 Currency = Annotated[str, Field(pattern="^[A-Z]{3}$", examples=["GBP"])]
+Country = Annotated[str, OneOf(tuple(sorted(COUNTRIES)))]
 Coverage = Annotated[
     float, Field(ge=0.05, le=0.99, description="Share of like cars that the range is to hold.")
 ]
@@ -85,6 +104,12 @@ else:
     PricedCar.__doc__ = "A car and what is asked for it, which is needed."
 
 
+class Sent(BaseModel):
+    """What a caller sends: nothing beside what is named."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
 class Warned(BaseModel):
     """Numbers of a market, with what has to be known of it first."""
 
@@ -94,10 +119,8 @@ class Warned(BaseModel):
     )
 
 
-class Question(BaseModel):
+class Question(Sent):
     """What is asked of a price model."""
-
-    model_config = ConfigDict(extra="forbid")
 
     as_of: Day | None = Field(
         None, description="Date the price holds at; the model's last sale when not given."

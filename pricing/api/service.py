@@ -3,17 +3,17 @@
 from dataclasses import dataclass
 from datetime import date
 from io import BytesIO
-from typing import Any, Final
+from typing import Annotated, Any, Final
 
 import polars as pl
+from fastapi import Depends
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
 from pricing.api.answers import Answer
+from pricing.api.car_lists import Cars, MicroBatch, frame_of
 from pricing.api.gates.counters import Counters
 from pricing.api.gates.rate_limiter import RateLimiter
-from pricing.api.list_reader import Cars, frame_of
-from pricing.api.micro_batch import MicroBatch
 from pricing.api.problems import HttpProblemError
 from pricing.decisions.car_list import value_list
 from pricing.decisions.plain import plain
@@ -145,6 +145,9 @@ def service_of(request: Request) -> Service:
     return service
 
 
-async def service_here(request: Request) -> Service:
+async def _service_here(request: Request) -> Service:
     """The same as a dependency, which needs no thread."""
     return service_of(request)
+
+
+Here = Annotated[Service, Depends(_service_here)]

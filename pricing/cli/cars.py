@@ -5,44 +5,38 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
-from pricing.cli.car_options import takes_car
-from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.commands import Commands, argument, option, takes_car
+from pricing.cli.options import MarketOption, fitted_market
 from pricing.cli.output import answer, done
-from pricing.cli.printing.frames import say, show
+from pricing.cli.printing.console import say, show
+from pricing.decisions.typed_amounts import typed_amount, typed_day
 from pricing.errors import MarketError
 from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.untrusted.files import bounded_bytes
 
 if TYPE_CHECKING:
     from pricing.decisions.kept_car import KeptCarToday
 
-cars_app = typer.Typer(
-    no_args_is_help=True, help="Cars that you keep: today's range, what changed, asking prices over time."
-)
+cars_app = Commands("cars", "Cars that you keep: today's range, what changed, asking prices over time.")
 
-NameArgument = Annotated[str, typer.Argument(help="Its name, or its id.", show_default=False)]
-NamesArgument = Annotated[list[str], typer.Argument(help="Two to four names or ids.", show_default=False)]
+NameArgument = Annotated[str, argument("Its name, or its id.")]
+NamesArgument = Annotated[list[str], argument("Two to four names or ids.")]
 
 
-@cars_app.command(
-    epilog="Example: pricing cars keep --make Wexcombe --model Sedge --year 1966 --name 'the green one'"
-)
+@cars_app.example("pricing cars keep --make Wexcombe --model Sedge --year 1966 --name 'the green one'")
 @takes_car
 def keep(
-    said: dict[str, Any],
-    name: Annotated[str, typer.Option("--name", help="What you call it, such as 'the green one'.")] = "",
-    notes: Annotated[str, typer.Option(help="Anything worth remembering.")] = "",
-    sheet: Annotated[str | None, typer.Option(help="Its inspection sheet on the dashboard.")] = None,
+    car: dict[str, Any],
+    name: Annotated[str, option("What you call it, such as 'the green one'.")] = "",
+    notes: Annotated[str, option("Anything worth remembering.")] = "",
+    sheet: Annotated[str | None, option("Its inspection sheet on the dashboard.")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Keep a car under a name of your own; it stays in this market alone."""
     from pricing.snapshot_source import source_of
 
-    snapshot = source_of(market).newest()
-    car = snapshot.car(said)
-    opened = open_market(market)
-    car_id = opened.kept_cars.keep(name, car.to_dict(), notes, sheet=sheet)
+    known = source_of(market).newest().car(car).to_dict()
+    car_id = open_market(market).kept_cars.keep(name, known, notes, sheet=sheet)
     done({"car_id": car_id}, f"kept under {name!r} ({car_id})")
 
 
@@ -51,36 +45,36 @@ def _todays(market: Path, names: list[str] | None = None) -> "list[KeptCarToday]
 
     snapshot = fitted_market(market)
     opened = open_market(market)
-    kept = opened.kept_cars.all() if names is None else [opened.kept_cars.one(name) for name in names]
-    return [kept_car_today(snapshot, opened, car) for car in kept]
+    cars = opened.kept_cars.all() if names is None else [opened.kept_cars.one(name) for name in names]
+    return [kept_car_today(snapshot, opened, car) for car in cars]
 
 
-def _told(today: "KeptCarToday", market: Path) -> list[str]:
+def _sentences(today: "KeptCarToday", market: Path) -> list[str]:
     from pricing.operations.settings import settings_of
     from pricing.snapshot_source import source_of
     from pricing.words.kept_cars import asked_sentence, change_sentence, today_sentence
     from pricing.words.sentences import car_words
 
     snapshot = source_of(market).newest()
-    asked = asked_sentence(today, settings_of(snapshot).verdict_limits)
+    asking = asked_sentence(today, settings_of(snapshot).verdict_limits)
     return [
         f"{today.kept.name} ({today.kept.car_id}): {car_words(dict(today.kept.car))}",
         today_sentence(today),
-        *([] if asked is None else [asked]),
+        *([] if asking is None else [asking]),
         change_sentence(today.change, snapshot.base_currency),
         *([f"Sold: it became the record {today.kept.sold_as}."] if today.kept.sold_as else []),
     ]
 
 
-@cars_app.command("list", epilog="Example: pricing cars list")
+@cars_app.example("pricing cars list", "list")
 def list_cars(market: MarketOption = MARKET_FILE) -> None:
     """Every kept car with today's range and what changed since the last look."""
     todays = _todays(market)
-    told = [sentence for today in todays for sentence in _told(today, market)]
-    answer(todays, told or "no car is kept; `pricing cars keep` keeps one")
+    sentences = [sentence for today in todays for sentence in _sentences(today, market)]
+    answer(todays, sentences or "no car is kept; `pricing cars keep` keeps one")
 
 
-@cars_app.command("show", epilog="Example: pricing cars show 'the green one'")
+@cars_app.example("pricing cars show 'the green one'", "show")
 def show_car(name: NameArgument, market: MarketOption = MARKET_FILE) -> None:
     """One kept car: today's range, what changed and why, what was asked for it over time. Counts as a
     look."""
@@ -90,34 +84,28 @@ def show_car(name: NameArgument, market: MarketOption = MARKET_FILE) -> None:
     opened = open_market(market)
     prices = opened.kept_cars.prices(today.kept.car_id)
 
-    def shown() -> None:
-        for sentence in (*_told(today, market), *([today.kept.notes] if today.kept.notes else [])):
-            say(sentence)
-        numbers = opened.kept_cars.photo_numbers(today.kept.car_id)
-        if numbers:
+    def show_it() -> None:
+        say(*_sentences(today, market), *([today.kept.notes] if today.kept.notes else []))
+        if numbers := opened.kept_cars.photo_numbers(today.kept.car_id):
             say(f"Photographs: {', '.join(map(str, numbers))}.")
         if prices.height:
             show(prices.drop("car_id"), "Asked for it over time")
 
-    answer({"car": today, "prices": prices}, shown)
+    answer({"car": today, "prices": prices}, show_it)
     seen = None if today.valuation is None else facts_seen(today.valuation)
     if seen is not None:
         opened.kept_cars.look(today.kept.car_id, seen)
 
 
-@cars_app.command(
-    epilog="Example: pricing cars change 'the green one' --notes 'sills welded' --condition-band average"
-)
+@cars_app.example("pricing cars change 'the green one' --notes 'sills welded' --condition-band average")
 def change(
     name: NameArgument,
-    rename: Annotated[str | None, typer.Option(help="Another name.")] = None,
-    notes: Annotated[str | None, typer.Option(help="Other notes.")] = None,
-    condition_band: Annotated[str | None, typer.Option(help="Another condition band.")] = None,
-    sheet: Annotated[str | None, typer.Option(help="Its inspection sheet on the dashboard.")] = None,
-    subject: Annotated[
-        str | None, typer.Option(help="What choices of comparable sales are kept under.")
-    ] = None,
-    appraisal: Annotated[str | None, typer.Option(help="Its appraisal.")] = None,
+    rename: Annotated[str | None, option("Another name.")] = None,
+    notes: Annotated[str | None, option("Other notes.")] = None,
+    condition_band: Annotated[str | None, option("Another condition band.")] = None,
+    sheet: Annotated[str | None, option("Its inspection sheet on the dashboard.")] = None,
+    subject: Annotated[str | None, option("What choices of comparable sales are kept under.")] = None,
+    appraisal: Annotated[str | None, option("Its appraisal.")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Change what is kept of a car."""
@@ -125,30 +113,28 @@ def change(
 
     opened = open_market(market)
     kept_car = opened.kept_cars.one(name)
-    given = {"name": rename, "notes": notes, "sheet": sheet, "subject": subject, "appraisal_id": appraisal}
-    values: dict[str, Any] = {part: value for part, value in given.items() if value is not None}
+    parts = {"name": rename, "notes": notes, "sheet": sheet, "subject": subject, "appraisal_id": appraisal}
+    values: dict[str, Any] = {part: value for part, value in parts.items() if value is not None}
     if condition_band is not None:
-        said = {**kept_car.car, "condition_band": condition_band, "condition_score": None}
-        values["car"] = source_of(market).newest().car(said).to_dict()
+        car = {**kept_car.car, "condition_band": condition_band, "condition_score": None}
+        values["car"] = source_of(market).newest().car(car).to_dict()
     if not values:
         raise MarketError("nothing is changed: say what, such as --notes 'sills welded'")
     opened.kept_cars.change(kept_car.car_id, **values)
-    done(
-        {"car_id": kept_car.car_id, "changed": sorted(values)},
-        f"{kept_car.name}: {', '.join(sorted(values))} changed",
-    )
+    changed = sorted(values)
+    facts = {"car_id": kept_car.car_id, "changed": changed}
+    done(facts, f"{kept_car.name}: {', '.join(changed)} changed")
 
 
-@cars_app.command(epilog="Example: pricing cars price 'the green one' '£4,650' --on 2026-11-02")
+@cars_app.example("pricing cars price 'the green one' '£4,650' --on 2026-11-02")
 def price(
     name: NameArgument,
-    amount: Annotated[str, typer.Argument(help="What is asked, as people write it.", show_default=False)],
-    day: Annotated[str | None, typer.Option("--on", help="Day (YYYY-MM-DD); else today.")] = None,
+    amount: Annotated[str, argument("What is asked, as people write it.")],
+    day: Annotated[str | None, option("Day (YYYY-MM-DD); else today.", "--on")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Note what is asked for a kept car on a day."""
     from pricing.car import today
-    from pricing.decisions.typed_amounts import typed_amount, typed_day
     from pricing.records.entered_amounts import entered
 
     opened = open_market(market)
@@ -161,24 +147,21 @@ def price(
     done({"car_id": kept.car_id}, f"{kept.name}: {currency} {typed.amount:,} asked on {on or today()}")
 
 
-@cars_app.command(epilog="Example: pricing cars photo 'the green one' left_sill.jpg")
+@cars_app.example("pricing cars photo 'the green one' left_sill.jpg")
 def photo(
     name: NameArgument,
-    file: Annotated[
-        Path | None, typer.Argument(help="JPEG, PNG or WebP to keep.", show_default=False)
-    ] = None,
+    file: Annotated[Path | None, argument("JPEG, PNG or WebP to keep.")] = None,
     out: Annotated[
-        Path | None, typer.Option(help="Write those that are kept into this folder.", show_default=False)
+        Path | None, option("Write those that are kept into this folder.", show_default=False)
     ] = None,
     delete: Annotated[
-        int | None, typer.Option(help="Delete the one of this number, for good.", show_default=False)
+        int | None, option("Delete the one of this number, for good.", show_default=False)
     ] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Keep a photograph of a kept car, write out those that are kept, or delete one. What is kept is small,
     upright, and without place, time and owner."""
-    from pricing.operations.photographs import cleaned_photo, written_photos
-    from pricing.untrusted.files import bounded_bytes
+    from pricing.operations.kept_cars import cleaned_photo, written_photos
     from pricing.untrusted.photographs import LARGEST
 
     if [file, out, delete].count(None) != 2:
@@ -187,23 +170,19 @@ def photo(
         )
     opened = open_market(market)
     kept_car = opened.kept_cars.one(name)
+    facts: dict[str, Any] = {"car_id": kept_car.car_id}
     if file is not None:
         number = opened.kept_cars.add_photo(kept_car.car_id, cleaned_photo(bounded_bytes(file, LARGEST)))
-        done({"car_id": kept_car.car_id, "number": number}, f"{kept_car.name}: photograph {number} is kept")
+        done(facts | {"number": number}, f"{kept_car.name}: photograph {number} is kept")
     elif out is not None:
         files = written_photos(opened, kept_car, out)
-        done(
-            {"car_id": kept_car.car_id, "files": files},
-            f"{kept_car.name}: {len(files)} photographs are in {out}",
-        )
+        done(facts | {"files": files}, f"{kept_car.name}: {len(files)} photographs are in {out}")
     elif delete is not None:
         opened.kept_cars.delete_photo(kept_car.car_id, delete)
-        done(
-            {"car_id": kept_car.car_id, "number": delete}, f"{kept_car.name}: photograph {delete} is deleted"
-        )
+        done(facts | {"number": delete}, f"{kept_car.name}: photograph {delete} is deleted")
 
 
-@cars_app.command(epilog="Example: pricing cars compare 'the green one' 'the red one'")
+@cars_app.example("pricing cars compare 'the green one' 'the red one'")
 def compare(names: NamesArgument, market: MarketOption = MARKET_FILE) -> None:
     """Two to four kept cars side by side, with what differs marked."""
     import polars as pl
@@ -216,18 +195,18 @@ def compare(names: NamesArgument, market: MarketOption = MARKET_FILE) -> None:
     answer(rows, lambda: show(pl.DataFrame(rows), "Side by side"))
 
 
-@cars_app.command(epilog="Example: pricing cars sold 'the green one' '£4,200' --channel private --country GB")
+@cars_app.example("pricing cars sold 'the green one' '£4,200' --channel private --country GB")
 def sold(
     name: NameArgument,
-    amount: Annotated[str, typer.Argument(help="What was paid, as people write it.", show_default=False)],
-    basis: Annotated[str, typer.Option(help="What it includes: all-in, hammer or net.")] = "all-in",
-    channel: Annotated[str, typer.Option(help="auction, dealer or private.")] = "private",
-    country: Annotated[str, typer.Option(help="Where (ISO 3166).")] = "GB",
-    day: Annotated[str | None, typer.Option("--on", help="Day (YYYY-MM-DD); else today.")] = None,
+    amount: Annotated[str, argument("What was paid, as people write it.")],
+    basis: Annotated[str, option("What it includes: all-in, hammer or net.")] = "all-in",
+    channel: Annotated[str, option("auction, dealer or private.")] = "private",
+    country: Annotated[str, option("Where (ISO 3166).")] = "GB",
+    day: Annotated[str | None, option("Day (YYYY-MM-DD); else today.", "--on")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Record the sale of a kept car: it becomes a sale record of the market, checked as every other."""
-    from pricing.operations.kept_sales import record_sale
+    from pricing.operations.kept_cars import record_sale
 
     opened = open_market(market)
     kept_car = opened.kept_cars.one(name)
@@ -235,20 +214,20 @@ def sold(
     done({"car_id": kept_car.car_id, "record": record}, f"{kept_car.name}: its sale is the record {record}")
 
 
-@cars_app.command(epilog="Example: pricing cars export my_cars.json")
+@cars_app.example("pricing cars export my_cars.json")
 def export(
-    file: Annotated[Path, typer.Argument(help="JSON file to write.", show_default=False)],
+    file: Annotated[Path, argument("JSON file to write.")],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Write every kept car, with its prices, to a file of yours."""
-    from pricing.operations.kept_sales import exported
+    from pricing.operations.kept_cars import exported
 
     facts = exported(open_market(market))
     file.write_text(json.dumps(facts, indent=2, default=str) + "\n", encoding="utf-8")
     done({"file": str(file), "cars": len(facts)}, f"{len(facts)} kept cars are in {file}")
 
 
-@cars_app.command(epilog="Example: pricing cars delete 'the green one'")
+@cars_app.example("pricing cars delete 'the green one'")
 def delete(name: NameArgument, market: MarketOption = MARKET_FILE) -> None:
     """Delete a kept car with its prices and photographs, for good."""
     opened = open_market(market)

@@ -1,95 +1,69 @@
 """Commands for a buyer and a seller: ``buy``, ``sell``. Each opens, calls the library and prints."""
 
+from collections.abc import Callable, Sequence
+from datetime import date
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
-from pricing.cli.car_options import takes_car
+from pricing.cli.commands import Commands, option, takes_car
 from pricing.cli.evidence_files import draw
-from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.inspection import assessed
+from pricing.cli.options import DayOption, InspectionOption, MarketOption, SheetsOption, fitted_market
 from pricing.cli.output import answer, note
 from pricing.decisions.typed_amounts import Typed, typed_amount, typed_day
 from pricing.errors import DecisionError, MoneyError
-from pricing.operations.demo_files import DEMO_CHARGES, EXTENSIONS
+from pricing.operations.bundled import DEMO_CHARGES, EXTENSIONS
 from pricing.operations.opening import MARKET_FILE, standing_warning
 from pricing.whole_files import write_whole
 
 if TYPE_CHECKING:
-    from pricing.condition.assessment import InspectionResult
-    from pricing.condition.repairs import RepairCosts
-    from pricing.money.charges import Schedule
     from pricing.reports.sheet import Sheet
     from pricing.snapshot import Snapshot
     from pricing.words.language.locale import LocaleWords
 
-decision_app = typer.Typer()
+decision_app = Commands()
 
-InspectionOption = Annotated[
-    Path | None, typer.Option("--inspection", help="Inspection file (.json), in place of a condition.")
-]
-SheetsOption = Annotated[
-    Path, typer.Option("--sheets", help="Folder of sheets for single models.", show_default="demo sheets")
-]
 ScheduleOption = Annotated[
-    Path | None,
-    typer.Option("--charges", help="Dated charges (TOML); 'example' takes the invented ones that ship."),
+    Path | None, option("Dated charges (TOML); 'example' takes the invented ones that ship.")
 ]
 CurrencyOption = Annotated[
-    str | None,
-    typer.Option(help="Currency of the amounts typed (ISO 4217); without it, the market's base currency."),
+    str | None, option("Currency of the amounts typed (ISO 4217); without it, the market's base currency.")
 ]
-WorkOption = Annotated[
-    str | None,
-    typer.Option("--work-in", help="Country of the repairs (ISO 3166-1), to price an inspection's."),
-]
+WorkOption = Annotated[str | None, option("Country of the repairs (ISO 3166-1), to price an inspection's.")]
 QuoteOption = Annotated[
     list[str] | None,
-    typer.Option(
-        "--quote",
-        help="JOB=amount, tax in, in the market's currency: replaces the estimate of one repair.",
-    ),
+    option("JOB=amount, tax in, in the market's currency: replaces the estimate of one repair."),
 ]
-SeedOption = Annotated[int, typer.Option(help="Seed of the simulation.")]
-SheetOption = Annotated[
-    Path | None, typer.Option("--sheet", help="Write the one-page sheet (.html, or .pdf).")
-]
+SeedOption = Annotated[int, option("Seed of the simulation.")]
+SheetOption = Annotated[Path | None, option("Write the one-page sheet (.html, or .pdf).")]
 SheetLocaleOption = Annotated[
-    str | None,
-    typer.Option(
-        "--locale", help="Language and country of the sheet, such as de_CH; plain English when not said."
-    ),
+    str | None, option("Language and country of the sheet, such as de_CH; plain English when not said.")
 ]
-PaperOption = Annotated[str, typer.Option(help="Paper of a .pdf sheet: a4 or letter.")]
-DayOption = Annotated[
-    str | None, typer.Option("--as-of", help="Effective date (YYYY-MM-DD); else the last on record.")
-]
+SheetPaperOption = Annotated[str, option("Paper of a .pdf sheet: a4 or letter.")]
 
 
-@decision_app.command(
-    epilog="Example: pricing buy --make Wexcombe --model Sedge --year 1966 --condition-band average "
+@decision_app.example(
+    "pricing buy --make Wexcombe --model Sedge --year 1966 --condition-band average "
     "--channel private --asking 4650 --certainty 0.7"
 )
 @takes_car
 def buy(
     car: dict[str, Any],
-    certainty: Annotated[
-        float, typer.Option(help="How sure to be that the car would fetch what it costs, 0 to 1.")
-    ],
+    certainty: Annotated[float, option("How sure to be that the car would fetch what it costs, 0 to 1.")],
     asking: Annotated[
-        str | None,
-        typer.Option(help="Price asked (at an auction: a hammer price), such as 4650 or 'GBP 3900'."),
+        str | None, option("Price asked (at an auction: a hammer price), such as 4650 or 'GBP 3900'.")
     ] = None,
     opening: Annotated[
-        float | None, typer.Option(help="The same certainty for the opening offer; else halfway to 1.")
+        float | None, option("The same certainty for the opening offer; else halfway to 1.")
     ] = None,
-    repairs: Annotated[str | None, typer.Option(help="What the car needs spent at once.")] = None,
-    transport: Annotated[str | None, typer.Option(help="To bring it home.")] = None,
+    repairs: Annotated[str | None, option("What the car needs spent at once.")] = None,
+    transport: Annotated[str | None, option("To bring it home.")] = None,
     import_from: Annotated[
-        str | None, typer.Option(help="Source of import duty and tax in the charges, such as a country.")
+        str | None, option("Source of import duty and tax in the charges, such as a country.")
     ] = None,
-    step: Annotated[str | None, typer.Option(help="Between bids; without it, customary steps.")] = None,
+    step: Annotated[str | None, option("Between bids; without it, customary steps.")] = None,
     charges: ScheduleOption = None,
     currency: CurrencyOption = None,
     inspection: InspectionOption = None,
@@ -98,22 +72,18 @@ def buy(
     as_of: DayOption = None,
     quote: QuoteOption = None,
     least: Annotated[
-        str, typer.Option(help="Of an inspected car all is put right that is at least this bad.")
+        str, option("Of an inspected car all is put right that is at least this bad.")
     ] = "needs repair",
-    other_body_style: Annotated[str | None, typer.Option(help="Body style of other cars looked for.")] = None,
-    other_drive_side: Annotated[
-        str | None, typer.Option(help="Drive side of other cars: left or right.")
-    ] = None,
-    other_country: Annotated[str | None, typer.Option(help="Country where other cars were sold.")] = None,
-    other_from: Annotated[int | None, typer.Option(help="First model year of other cars.")] = None,
-    other_to: Annotated[int | None, typer.Option(help="Last model year of others.")] = None,
+    other_body_style: Annotated[str | None, option("Body style of other cars looked for.")] = None,
+    other_drive_side: Annotated[str | None, option("Drive side of other cars: left or right.")] = None,
+    other_country: Annotated[str | None, option("Country where other cars were sold.")] = None,
+    other_from: Annotated[int | None, option("First model year of other cars.")] = None,
+    other_to: Annotated[int | None, option("Last model year of others.")] = None,
     seed: SeedOption = 0,
     sheet: SheetOption = None,
     locale: SheetLocaleOption = None,
-    paper: PaperOption = "a4",
-    chart: Annotated[
-        Path | None, typer.Option("--chart", help="Draw the limits into a .svg, .png, .html or .json file.")
-    ] = None,
+    paper: SheetPaperOption = "a4",
+    chart: Annotated[Path | None, option("Draw the limits into a .svg, .png, .html or .json file.")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """From a range to a decision for a buyer: a verdict on the price, what the car comes to until it stands
@@ -123,34 +93,27 @@ def buy(
     from pricing.decisions.buy.buying import BuyerTerms, buy_car
     from pricing.operations.settings import settings_of
 
-    typed = {
-        "asking price": typed_amount(asking, "asking price"),
-        "repairs": typed_amount(repairs, "cost of repairs"),
-        "transport": typed_amount(transport, "cost of transport"),
-        "step": typed_amount(step, "step between bids"),
-    }
-    day = typed_day(as_of)
+    amounts = {
+        "asking price": asking, "cost of repairs": repairs, "cost of transport": transport,
+        "step between bids": step,
+    }  # fmt: skip
+    typed, day = [typed_amount(text, name) for name, text in amounts.items()], typed_day(as_of)
     snapshot = fitted_market(market, day)
     money = one_currency(typed, currency, snapshot.base_currency)
-    seen = assessed(inspection, sheets)
-    settings = settings_of(snapshot)
+    asked, cost, freight, between = map(_plain, typed)
     terms = BuyerTerms(
-        money, certainty, opening, transport=_plain(typed["transport"]), repairs=_plain(typed["repairs"]),
-        step=_plain(typed["step"]), import_from=import_from, least=least,
-        wanted=Wanted(other_body_style, other_drive_side, other_from, other_to, other_country),
+        money, certainty, opening, freight, cost, between, import_from, least,
+        Wanted(other_body_style, other_drive_side, other_from, other_to, other_country),
     )  # fmt: skip
+    inputs = _inputs(snapshot, day, charges, inspection, sheets, work_in, quote or [])
     facts = buy_car(
-        snapshot, snapshot.model, snapshot.car(car, day), terms, asking=_plain(typed["asking price"]),
-        schedule=schedule_of(charges), inspection=seen,
-        costs=_costs(seen, work_in, snapshot, quote or []), as_of=day,
-        own_rates=snapshot.state.own_rates, limits=settings.verdict_limits, seed=seed,
-        indexed=snapshot.indexed,
+        snapshot, snapshot.model, snapshot.car(car, day), terms, asking=asked, seed=seed,
+        limits=settings_of(snapshot).verdict_limits, indexed=snapshot.indexed, **inputs,
     )  # fmt: skip
     if sheet is not None:
         from pricing.reports.buying_sheet import buying_sheet
 
-        words = _words(locale)
-        write_sheet(buying_sheet(facts, standing_warning(snapshot.state, words), words), sheet, paper)
+        _write_sheet(partial(buying_sheet, facts), snapshot, locale, sheet, paper)
     if chart is not None:
         from pricing.charts.buying import limits_chart
 
@@ -158,29 +121,27 @@ def buy(
     answer(facts.to_dict(), lambda: show_buying(facts))
 
 
-@decision_app.command(
-    epilog="Example: pricing sell --make Wexcombe --model Sedge --year 1966 --condition-band average "
+@decision_app.example(
+    "pricing sell --make Wexcombe --model Sedge --year 1966 --condition-band average "
     "--charges example --discount 0.02"
 )
 @takes_car
 def sell(
     car: dict[str, Any],
-    keep_value: Annotated[str | None, typer.Option(help="What the car is worth to you unsold.")] = None,
-    reserve: Annotated[str | None, typer.Option(help="Reserve to look at (hammer price).")] = None,
-    low_estimate: Annotated[str | None, typer.Option(help="Low estimate proposed.")] = None,
-    high_estimate: Annotated[str | None, typer.Option(help="High estimate proposed.")] = None,
-    asking: Annotated[str | None, typer.Option(help="Asking price, private or at a dealer.")] = None,
-    floor: Annotated[str | None, typer.Option(help="The lowest price to ask in the end.")] = None,
+    keep_value: Annotated[str | None, option("What the car is worth to you unsold.")] = None,
+    reserve: Annotated[str | None, option("Reserve to look at (hammer price).")] = None,
+    low_estimate: Annotated[str | None, option("Low estimate proposed.")] = None,
+    high_estimate: Annotated[str | None, option("High estimate proposed.")] = None,
+    asking: Annotated[str | None, option("Asking price, private or at a dealer.")] = None,
+    floor: Annotated[str | None, option("The lowest price to ask in the end.")] = None,
     bidders: Annotated[
-        int | None, typer.Option(help="Bidders in the room, for a reserve that may raise the price.")
+        int | None, option("Bidders in the room, for a reserve that may raise the price.")
     ] = None,
     paper: Annotated[
-        list[str] | None,
-        typer.Option(help="PAPER=cost of getting it: 'history file=80', 'numbers documented=150'."),
+        list[str] | None, option("PAPER=cost of getting it: 'history file=80', 'numbers documented=150'.")
     ] = None,
     discount: Annotated[
-        float | None,
-        typer.Option(help="Share by which money a month later is worth less: how soon it is wanted."),
+        float | None, option("Share by which money a month later is worth less: how soon it is wanted.")
     ] = None,
     charges: ScheduleOption = None,
     currency: CurrencyOption = None,
@@ -192,12 +153,9 @@ def sell(
     seed: SeedOption = 0,
     sheet: SheetOption = None,
     locale: SheetLocaleOption = None,
-    paper_size: Annotated[
-        str, typer.Option("--paper-size", help="Paper of a .pdf sheet: a4 or letter.")
-    ] = "a4",
+    paper_size: SheetPaperOption = "a4",
     chart: Annotated[
-        Path | None,
-        typer.Option("--chart", help="Draw net proceeds by channel into a .svg, .png, .html file."),
+        Path | None, option("Draw net proceeds by channel into a .svg, .png, .html file.")
     ] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -208,36 +166,25 @@ def sell(
     from pricing.decisions.sell.selling import sell_car
     from pricing.decisions.sell.selling_evidence import selling_evidence
 
-    typed = {
-        name: typed_amount(text, name)
-        for name, text in (
-            ("worth unsold", keep_value), ("reserve", reserve), ("low estimate", low_estimate),
-            ("high estimate", high_estimate), ("asking price", asking), ("lowest price", floor),
-        )
+    amounts = {
+        "worth unsold": keep_value, "reserve": reserve, "low estimate": low_estimate,
+        "high estimate": high_estimate, "asking price": asking, "lowest price": floor,
     }  # fmt: skip
-    papers = _papers(paper or [])
-    day = typed_day(as_of)
+    typed = [typed_amount(text, name) for name, text in amounts.items()]
+    papers, day = _papers(paper or []), typed_day(as_of)
     snapshot = fitted_market(market, day)
     money = one_currency(typed, currency, snapshot.base_currency)
-    said = dict(zip(typed, map(_plain, typed.values()), strict=True))
-    terms = SellerTerms(
-        money, said["worth unsold"], said["reserve"], said["low estimate"], said["high estimate"],
-        said["asking price"], said["lowest price"], bidders, papers,
-        DISCOUNT if discount is None else discount,
-    )  # fmt: skip
-    seen = assessed(inspection, sheets)
-    facts = sell_car(
-        snapshot, snapshot.model, snapshot.car(car, day), terms,
-        evidence=selling_evidence(snapshot, snapshot.model, day),
-        schedule=schedule_of(charges), inspection=seen,
-        costs=_costs(seen, work_in, snapshot, quote or []), as_of=day,
-        own_rates=snapshot.state.own_rates, seed=seed,
-    )  # fmt: skip
+    monthly = DISCOUNT if discount is None else discount
+    unsold, hammer, low, high, asked, lowest = map(_plain, typed)
+    terms = SellerTerms(money, unsold, hammer, low, high, asked, lowest, bidders, papers, monthly)
+    inputs = _inputs(snapshot, day, charges, inspection, sheets, work_in, quote or [])
+    evidence = selling_evidence(snapshot, snapshot.model, day)
+    subject = snapshot.car(car, day)
+    facts = sell_car(snapshot, snapshot.model, subject, terms, evidence=evidence, seed=seed, **inputs)
     if sheet is not None:
         from pricing.reports.selling_sheet import selling_sheet
 
-        words = _words(locale)
-        write_sheet(selling_sheet(facts, standing_warning(snapshot.state, words), words), sheet, paper_size)
+        _write_sheet(partial(selling_sheet, facts), snapshot, locale, sheet, paper_size)
     if chart is not None:
         from pricing.charts.selling import proceeds_chart
 
@@ -245,33 +192,33 @@ def sell(
     answer(facts.to_dict(), lambda: show_selling(facts))
 
 
-def assessed(path: Path | None, sheets: Path) -> "InspectionResult | None":
-    """The result of an inspection file, if one was named."""
-    if path is None:
-        return None
-    from pricing.condition.assessment import assess
-    from pricing.condition.inspection_files import open_inspection
-
-    return assess(open_inspection(path, extensions=sheets))
-
-
-def schedule_of(path: Path | None) -> "Schedule | None":
-    """The charges of a file; ``example`` is the invented file that ships."""
+def _inputs(
+    snapshot: "Snapshot", day: date | None, charges: Path | None, inspection: Path | None, sheets: Path,
+    work_in: str | None, quotes: list[str],
+) -> dict[str, Any]:  # fmt: skip
+    """What both decisions take alike: the charges of a file, of which ``example`` is the invented one that
+    ships; an inspection with its repairs, priced where the work is to be done."""
     from pricing.money.charges import read_schedule
+    from pricing.operations.settings import repairs_in_force
 
-    if path is None:
-        return None
-    return read_schedule(DEMO_CHARGES if str(path) == "example" else path)
+    costs = schedule = None
+    result = None if inspection is None else assessed(inspection, sheets)
+    if charges is not None:
+        schedule = read_schedule(DEMO_CHARGES if str(charges) == "example" else charges)
+    if result is not None and work_in is not None:
+        costs = repairs_in_force(snapshot, result, work_in, own_quotes(quotes))
+    own_rates = snapshot.state.own_rates
+    return {"as_of": day, "schedule": schedule, "inspection": result, "costs": costs, "own_rates": own_rates}
 
 
-def one_currency(typed: dict[str, Typed | None], said: str | None, base: str) -> str:
-    """The currency of every amount typed: the one said, else the one typed beside them, else the market's.
+def one_currency(typed: Sequence[Typed | None], code: str | None, base: str) -> str:
+    """The currency of every amount typed: the one named, else the one typed beside them, else the market's.
 
     Raises:
         MoneyError: two amounts are in different currencies.
     """
-    beside = {name: found.currency for name, found in typed.items() if found is not None and found.currency}
-    codes = {*beside.values(), *([] if said is None else [said.upper()])}
+    codes = {amount.currency for amount in typed if amount is not None and amount.currency}
+    codes |= set() if code is None else {code.upper()}
     if len(codes) > 1:
         raise MoneyError(f"all amounts of one offer are in one currency; got {', '.join(sorted(codes))}")
     return codes.pop() if codes else base
@@ -288,10 +235,10 @@ def _papers(typed: list[str]) -> dict[str, Decimal]:
     papers = {}
     for text in typed:
         name, _, cost = text.partition("=")
-        found = typed_amount(cost, f"cost of {name}") if name in names else None
-        if found is None:
+        amount = typed_amount(cost, f"cost of {name}") if name in names else None
+        if amount is None:
             raise DecisionError(f"no such paper: got {text!r}, expected PAPER=cost of: {', '.join(names)}")
-        papers[name] = found.amount
+        papers[name] = amount.amount
     return papers
 
 
@@ -303,40 +250,23 @@ def own_quotes(typed: list[str]) -> dict[str, Decimal]:
     """
     quotes = {}
     for text in typed:
-        job, _, amount = text.partition("=")
-        found = typed_amount(amount, f"quote for {job}")
-        if found is None or not job or found.currency is not None:
+        job, _, cost = text.partition("=")
+        amount = typed_amount(cost, f"quote for {job}")
+        if amount is None or not job or amount.currency is not None:
             raise DecisionError(f"no quote: got {text!r}, expected JOB=amount in the market's currency")
-        quotes[job.strip()] = found.amount
+        quotes[job.strip()] = amount.amount
     return quotes
 
 
-def _costs(
-    seen: "InspectionResult | None", country: str | None, snapshot: "Snapshot", typed: list[str]
-) -> "RepairCosts | None":
-    """The repairs of an inspection, priced where the work is to be done."""
-    if seen is None or country is None:
-        return None
-    from pricing.operations.settings import repairs_in_force
-
-    return repairs_in_force(snapshot, seen, country, own_quotes(typed))
-
-
-def _words(locale: str | None) -> "LocaleWords":
-    """The words of a sheet."""
+def _write_sheet(
+    sheet: "Callable[[str | None, LocaleWords], Sheet]", snapshot: "Snapshot", locale: str | None, path: Path,
+    paper: str,
+) -> None:  # fmt: skip
+    """Write a sheet as HTML, or as PDF by its ending, in the words of a locale."""
+    from pricing.reports.sheet import sheet_html, sheet_pdf
     from pricing.words.language.locale import PLAIN, LocaleWords
 
-    return PLAIN if locale is None else LocaleWords.of(locale)
-
-
-def write_sheet(sheet: "Sheet", path: Path, paper: str) -> None:
-    """Write a sheet as HTML, or as PDF by its ending.
-
-    Raises:
-        FileError: it cannot be written.
-    """
-    from pricing.reports.sheet import sheet_html, sheet_pdf
-
-    written = sheet_pdf(sheet, paper) if path.suffix == ".pdf" else sheet_html(sheet).encode()
-    write_whole(path, written)
+    words = PLAIN if locale is None else LocaleWords.of(locale)
+    made = sheet(standing_warning(snapshot.state, words), words)
+    write_whole(path, sheet_pdf(made, paper) if path.suffix == ".pdf" else sheet_html(made).encode())
     note(f"written to {path}")

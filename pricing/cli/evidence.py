@@ -1,18 +1,17 @@
-"""Commands for the market evidence: ``index``, ``comparables``, ``depth``. Each opens, calls the library and
-prints."""
+"""Commands for the market evidence: ``index``, ``comparables``, ``depth``, ``score``. Each opens, calls the
+library and prints."""
 
 import re
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
-from pricing.cli.car_options import takes_car
+from pricing.cli.commands import Commands, option, takes_car
 from pricing.cli.evidence_files import draw, read_series, write_frame
-from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.options import DayOption, MarketOption, fitted_market
 from pricing.cli.output import answer
-from pricing.errors import EvidenceError
+from pricing.cli.printing.console import progress
+from pricing.errors import EvidenceError, FileError
 from pricing.operations.opening import MARKET_FILE, open_market, tell_standing
 
 if TYPE_CHECKING:
@@ -20,42 +19,34 @@ if TYPE_CHECKING:
 
     from pricing.evidence.comparison.choices import Choice
 
-market_app = typer.Typer()
+market_app = Commands()
 
-MakeOption = Annotated[str | None, typer.Option("--make", help="Make; without it, the whole market.")]
-ModelOption = Annotated[str | None, typer.Option("--model", help="Model of the make.")]
-DayOption = Annotated[
-    str | None, typer.Option("--as-of", help="Effective date (YYYY-MM-DD); else the last on record.")
-]
-ChartOption = Annotated[
-    Path | None, typer.Option("--chart", help="Draw it into a .svg, .png, .html or .json file.")
-]
+MakeOption = Annotated[str | None, option("Make; without it, the whole market.")]
+ModelOption = Annotated[str | None, option("Model of the make.")]
+ChartOption = Annotated[Path | None, option("Draw it into a .svg, .png, .html or .json file.")]
 
 
-@market_app.command(epilog="Example: pricing index --make Wexcombe --period year --out index.csv")
+@market_app.example("pricing index --make Wexcombe --period year --out index.csv")
 def index(
     make: MakeOption = None,
     model: ModelOption = None,
     method: Annotated[
-        str,
-        typer.Option(help="time dummy, laspeyres, paasche, fisher, tornqvist, symmetric or repeat sales."),
+        str, option("time dummy, laspeyres, paasche, fisher, tornqvist, symmetric or repeat sales.")
     ] = "time dummy",
-    period: Annotated[str, typer.Option(help="month, quarter, half-year or year.")] = "quarter",
+    period: Annotated[str, option("month, quarter, half-year or year.")] = "quarter",
     window: Annotated[
-        int | None, typer.Option(help="Periods in a rolling window (time dummy); without it, all at once.")
+        int | None, option("Periods in a rolling window (time dummy); without it, all at once.")
     ] = None,
-    coverage: Annotated[float, typer.Option(help="Of the interval.")] = 0.95,
-    minimum: Annotated[int, typer.Option(help="Sales that a period needs.")] = 10,
+    coverage: Annotated[float, option("Of the interval.")] = 0.95,
+    minimum: Annotated[int, option("Sales that a period needs.")] = 10,
     changes: Annotated[
-        str, typer.Option(help="Repeat sales whose condition band changed in between: leave out or model.")
+        str, option("Repeat sales whose condition band changed in between: leave out or model.")
     ] = "leave out",
-    weights: Annotated[
-        str, typer.Option(help="Of repeat sales: by holding time or equal.")
-    ] = "by holding time",
+    weights: Annotated[str, option("Of repeat sales: by holding time or equal.")] = "by holding time",
     deflator: Annotated[
-        Path | None, typer.Option(help="CSV file with the columns date and value, to deflate by.")
+        Path | None, option("CSV file with the columns date and value, to deflate by.")
     ] = None,
-    out: Annotated[Path | None, typer.Option(help="Write it to a .csv or .parquet file.")] = None,
+    out: Annotated[Path | None, option("Write it to a .csv or .parquet file.")] = None,
     chart: ChartOption = None,
     as_of: DayOption = None,
     market: MarketOption = MARKET_FILE,
@@ -68,38 +59,37 @@ def index(
     if as_of is None:
         tell_standing(opened.state())
     sales = opened.sales(as_of=_day(as_of))
-    found = price_index(
+    series = price_index(
         sales, method=method, period=period, where=_where(sales, make, model), window=window,
         coverage=coverage, minimum=minimum, changes=changes, weights=weights,
     )  # fmt: skip
     if deflator is not None:
-        found = found.deflated(read_series(deflator))
+        series = series.deflated(read_series(deflator))
     if out is not None:
-        write_frame(found.frame, out)
+        write_frame(series.frame, out)
     if chart is not None:
         from pricing.charts.evidence import index_chart
 
-        draw(index_chart(found), chart)
-    answer(found, lambda: show_index(found))
+        draw(index_chart(series), chart)
+    answer(series, lambda: show_index(series))
 
 
-@market_app.command(epilog="Example: pricing comparables --make Wexcombe --model Sedge --year 1966 --lines")
+@market_app.example("pricing comparables --make Wexcombe --model Sedge --year 1966 --lines")
 @takes_car
 def comparables(
-    said: dict[str, Any],
-    count: Annotated[int, typer.Option(help="Comparables wanted.")] = 12,
-    coverage: Annotated[float, typer.Option(help="Share of such sales that low to high is to hold.")] = 0.8,
-    add: Annotated[list[str] | None, typer.Option(help="RECORD=reason: use this sale.")] = None,
-    drop: Annotated[list[str] | None, typer.Option(help="RECORD=reason: leave this sale out.")] = None,
+    car: dict[str, Any],
+    count: Annotated[int, option("Comparables wanted.")] = 12,
+    coverage: Annotated[float, option("Share of such sales that low to high is to hold.")] = 0.8,
+    add: Annotated[list[str] | None, option("RECORD=reason: use this sale.")] = None,
+    drop: Annotated[list[str] | None, option("RECORD=reason: leave this sale out.")] = None,
     adjust: Annotated[
-        list[str] | None,
-        typer.Option(help="RECORD:line:per cent=reason, as 'r-7:conditions of sale:-8=sold in haste'."),
+        list[str] | None, option("RECORD:line:per cent=reason, as 'r-7:conditions of sale:-8=sold in haste'.")
     ] = None,
     subject: Annotated[
-        str | None, typer.Option(help="A name to keep these choices under; those kept before are used again.")
+        str | None, option("A name to keep these choices under; those kept before are used again.")
     ] = None,
-    lines: Annotated[bool, typer.Option("--lines", help="Show every line of adjustment.")] = False,
-    out: Annotated[Path | None, typer.Option(help="Write the lines to a .csv or .parquet file.")] = None,
+    lines: Annotated[bool, option("Show every line of adjustment.", "--lines")] = False,
+    out: Annotated[Path | None, option("Write the lines to a .csv or .parquet file.")] = None,
     chart: ChartOption = None,
     as_of: DayOption = None,
     market: MarketOption = MARKET_FILE,
@@ -117,26 +107,24 @@ def comparables(
     snapshot = fitted_market(market, day)
     sales = snapshot.sales(as_of=day)
     new = _choices(sales["record_id"], add, drop, adjust)
-    car = snapshot.car(said, day)
+    known = snapshot.car(car, day)
     indexed = ComparablesIndex.build(sales, snapshot.model, currency=snapshot.base_currency)
-    earlier = () if subject is None else kept(snapshot.market, subject)
-    found = find_comparables(
-        indexed, car, as_of=day, count=count, coverage=coverage, choices=(*earlier, *new)
-    )
+    choices = (*(() if subject is None else kept(snapshot.market, subject)), *new)
+    matches = find_comparables(indexed, known, as_of=day, count=count, coverage=coverage, choices=choices)
     if new and subject is not None:
         keep(snapshot.market, subject, new)
     if out is not None:
-        write_frame(found.lines, out)
+        write_frame(matches.lines, out)
     if chart is not None:
         from pricing.charts.evidence import comparables_chart
 
-        draw(comparables_chart(found), chart)
-    apart = difference(valued_beside(snapshot, snapshot.model, car, found, coverage), found)
-    facts = {"comparables": found, "difference": apart}
-    answer(facts, lambda: show_comparables(found, apart, lines=lines))
+        draw(comparables_chart(matches), chart)
+    apart = difference(valued_beside(snapshot, snapshot.model, known, matches, coverage), matches)
+    facts = {"comparables": matches, "difference": apart}
+    answer(facts, lambda: show_comparables(matches, apart, lines=lines))
 
 
-@market_app.command(epilog="Example: pricing depth --make Wexcombe --model Sedge")
+@market_app.example("pricing depth --make Wexcombe --model Sedge")
 def depth(
     make: MakeOption = None,
     model: ModelOption = None,
@@ -156,18 +144,41 @@ def depth(
     if snapshot.state.fit is None:
         tell_standing(snapshot.state)
     fitted = None if snapshot.state.fit is None else fitted_market(market, day).model
-    found = market_depth(
-        sales,
-        where=_where(sales, make, model),
-        as_of=day,
-        model=fitted,
-        every_record=snapshot.sales(as_of=day, every_record=True),
-    )
+    every_record = snapshot.sales(as_of=day, every_record=True)
+    where = _where(sales, make, model)
+    evidence = market_depth(sales, where=where, as_of=day, model=fitted, every_record=every_record)
     if chart is not None:
         from pricing.charts.depth import bands_through_time_chart
 
-        draw(bands_through_time_chart(found), chart)
-    answer(found, lambda: show_depth(found))
+        draw(bands_through_time_chart(evidence), chart)
+    answer(evidence, lambda: show_depth(evidence))
+
+
+@market_app.example("pricing score --origins 4 --csv scored.csv")
+def score(
+    origins: Annotated[int, option("Days at which the model is fitted anew.", min=1, max=1000)] = 6,
+    csv: Annotated[Path | None, option("New file to write to, one row a scored sale.")] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Score the price model on the later half of the sales, each by a model fitted to what was known before.
+
+    Prints how often ranges held the price paid, how wide they were, and how mid prices stand to prices paid.
+    """
+    from pricing.cli.printing.scores import show_scores
+    from pricing.model.accuracy.backtest import backtest, rolling_origins
+    from pricing.model.features.spec import FeatureSpec
+
+    opened, spec = open_market(market), FeatureSpec.cars()
+    if csv is not None:
+        _check_new(csv)
+    sales = opened.sales()
+    with progress() as tell:
+        days = rolling_origins(sales, spec, origins)
+        scored = backtest(sales, spec, days, known=opened.sales, progress=tell)
+    if csv is not None:
+        write_frame(scored.rows, csv)
+    facts = {"currency": opened.base_currency, "basis": "all-in", **scored.to_dict()}
+    answer(facts, lambda: show_scores(scored))
 
 
 def _where(sales: "pl.DataFrame", make: str | None, model: str | None) -> dict[str, str]:
@@ -216,3 +227,10 @@ def _day(typed: str | None) -> date | None:
         return None if typed is None else date.fromisoformat(typed)
     except ValueError:
         raise EvidenceError(f"the date is not a day: got {typed!r}, expected YYYY-MM-DD") from None
+
+
+def _check_new(path: Path) -> None:
+    if path.exists():
+        raise FileError(f"{path} exists already; name a file that does not")
+    if not path.parent.is_dir():
+        raise FileError(f"there is no folder {path.parent} to write {path.name} to")

@@ -20,65 +20,44 @@ from pricing.cli.appraising.collection import collection_app
 from pricing.cli.appraising.grid import grid_app
 from pricing.cli.appraising.photographs import photographs_app
 from pricing.cli.appraising.profiles import profiles_app
-from pricing.cli.car_options import takes_car
 from pricing.cli.cars import cars_app
-from pricing.cli.copying import copy_app
-from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
+from pricing.cli.commands import Commands, argument, option, takes_car
+from pricing.cli.decisions import decision_app
 from pricing.cli.evidence import market_app
-from pricing.cli.handbook import handbook_app
-from pricing.cli.inspection import inspect_app
-from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.inspection import assessed, inspect_app
 from pricing.cli.opinions import opinion_app
+from pricing.cli.options import InspectionOption, ManagerOption, MarketOption, SheetsOption, fitted_market
 from pricing.cli.output import answer, done, with_output
-from pricing.cli.printing.frames import say, show
-from pricing.cli.printing.plain import plain_cell
+from pricing.cli.printing.console import plain_cell, progress, say, show
 from pricing.cli.recording.intake import intake_app
 from pricing.cli.recording.mapping import mapping_app
-from pricing.cli.recording.one_sale import sale_app
-from pricing.cli.recording.records import records_app
+from pricing.cli.recording.records import records_app, sale_app
 from pricing.cli.repairs import repair_app
-from pricing.cli.scores import score_app
 from pricing.cli.server import server_app, token_app
-from pricing.cli.setup import setup_app
-from pricing.cli.upkeep import operation_app
+from pricing.cli.upkeep import operation_app, setup_app
 from pricing.decisions.typed_amounts import typed_amount, typed_day
 from pricing.errors import MarketError, PricingError
-from pricing.operations.bundled import import_bundled
+from pricing.failures import failure_code, keep_failure
+from pricing.operations.bundled import EXTENSIONS, import_bundled, write_demo_files
 from pricing.operations.configuration import apply_file
-from pricing.operations.demo_files import EXTENSIONS
 from pricing.operations.extras import missing
 from pricing.operations.opening import INVENTED_SETTING, MARKET_FILE, open_market
+from pricing.store.place import copies_directory
 
-app = typer.Typer(
-    name="pricing",
-    no_args_is_help=True,
+app = Commands(
+    "pricing",
     pretty_exceptions_enable=False,
     epilog="Exit codes: 0 done; 1 something that you can mend, said in one line; 2 a command or an option "
     "that is none; 70 a failure of the program, told in a log; 130 interrupted.",
 )
 
-appraise_app.add_typer(grid_app)
-appraise_app.add_typer(collection_app)
-appraise_app.add_typer(photographs_app, name="photographs")
-app.add_typer(appraise_app, name="appraise")
-app.add_typer(inspect_app, name="inspect")
-app.add_typer(repair_app, name="repair")
-app.add_typer(records_app, name="records")
-app.add_typer(intake_app)
-app.add_typer(mapping_app)
-app.add_typer(sale_app)
-app.add_typer(market_app)
-app.add_typer(score_app)
-app.add_typer(decision_app)
-app.add_typer(server_app)
-app.add_typer(operation_app)
-app.add_typer(copy_app)
-app.add_typer(handbook_app)
-app.add_typer(token_app, name="token")
-app.add_typer(setup_app, name="setup")
-app.add_typer(cars_app, name="cars")
-app.add_typer(opinion_app, name="opinions")
-app.add_typer(profiles_app, name="profiles")
+for part in (grid_app, collection_app, photographs_app):
+    appraise_app.add_typer(part)
+for group in (
+    appraise_app, inspect_app, repair_app, records_app, intake_app, mapping_app, sale_app, market_app,
+    decision_app, server_app, operation_app, token_app, setup_app, cars_app, opinion_app, profiles_app,
+):  # fmt: skip
+    app.add_typer(group)
 
 DEMO_FILE: Final = Path("demo.duckdb")
 
@@ -86,10 +65,8 @@ ROWS_REFUSED: Final = 10
 """Rejected rows that a dry run prints."""
 
 PortOption = Annotated[
-    int | None,
-    typer.Option("--port", help="Port of the dashboard; without it, the first free one from 8501."),
+    int | None, option("Port of the dashboard; without it, the first free one from 8501.", "--port")
 ]
-
 
 UNFORESEEN: Final = 70
 """The exit code of a failure of the program itself (BSD, sysexits.h, EX_SOFTWARE)."""
@@ -131,8 +108,6 @@ def run() -> None:
 
 
 def _unforeseen(error: BaseException) -> str:
-    from pricing.failures import failure_code, keep_failure
-    from pricing.store.place import copies_directory
 
     try:
         log = keep_failure(error, copies_directory())
@@ -156,37 +131,29 @@ def _show_version(wanted: bool) -> None:
 @app.callback()
 def options_of_all(
     version: Annotated[
-        bool,
-        typer.Option("--version", help="Print the version.", is_eager=True, callback=_show_version),
+        bool, option("Print the version.", "--version", is_eager=True, callback=_show_version)
     ] = False,
 ) -> None:
     """Price classic cars from condition-graded sale records."""
 
 
-@app.command(epilog="Example: pricing demo --no-dashboard")
+@app.example("pricing demo --no-dashboard")
 def demo(
-    market: Annotated[
-        Path, typer.Option("--market", help="Market file to make; kept apart from your own.")
-    ] = DEMO_FILE,
-    dashboard: Annotated[
-        bool, typer.Option("--dashboard/--no-dashboard", help="Serve the dashboard at the end.")
-    ] = True,
+    market: Annotated[Path, option("Market file to make; kept apart from your own.")] = DEMO_FILE,
+    dashboard: Annotated[bool, option("Serve the dashboard at the end.")] = True,
     port: PortOption = None,
     files: Annotated[
-        Path | None,
-        typer.Option("--files", help="New folder to write the demo market's files into, and no more."),
+        Path | None, option("New folder to write the demo market's files into, and no more.")
     ] = None,
 ) -> None:
     """Load an invented market, fit the price model, price an example car and serve the dashboard."""
     if files is not None:
-        from pricing.operations.demo_files import write_demo_files
-
         written = write_demo_files(files)
         done({"files": written}, [f"{files}: {len(written)} files of the demo market"])
         return
     import_bundled()
     import data_demo
-    from pricing.cli.printing.terminal import show_valuation
+    from pricing.cli.printing.market import show_valuation
     from pricing.decisions.valuation import value_car
 
     _make_demo(market)
@@ -200,34 +167,24 @@ def demo(
         serve(market, port, car, asking)
 
 
-@app.command(epilog="Example: pricing load sales.csv --mapping columns.toml")
+@app.example("pricing load sales.csv --mapping columns.toml")
 def load(
     files: Annotated[
         list[Path],
-        typer.Argument(
-            help="Files of sale records: csv, xlsx, xls, xlsb, ods, pdf, parquet, jsonl, saved html pages.",
-            show_default=False,
-        ),
+        argument("Files of sale records: csv, xlsx, xls, xlsb, ods, pdf, parquet, jsonl, saved html pages."),
     ],
     mapping: Annotated[
-        Path | None,
-        typer.Option("--mapping", help="TOML file that says which of their columns is which of ours."),
+        Path | None, option("TOML file that says which of their columns is which of ours.")
     ] = None,
     dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Say what would happen, and leave the market as it is.")
+        bool, option("Say what would happen, and leave the market as it is.", "--dry-run")
     ] = False,
     believe: Annotated[
-        bool,
-        typer.Option(
-            "--believe", help="Load figures that can hardly be what they are said to be all the same."
-        ),
+        bool, option("Load figures that can hardly be what they are said to be all the same.", "--believe")
     ] = False,
     base_currency: Annotated[
         str | None,
-        typer.Option(
-            "--base-currency",
-            help="Currency a new market keeps its prices in (ISO 4217); without it, that of most records.",
-        ),
+        option("Currency a new market keeps its prices in (ISO 4217); without it, that of most records."),
     ] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -239,7 +196,7 @@ def load(
     from pricing.untrusted.door import warm
 
     warm("pricing.intake.tables.readers:parts")
-    from pricing.cli.printing.terminal import progress, show_new_market, show_report
+    from pricing.cli.printing.market import show_new_market, show_report
     from pricing.store.market import Market
     from pricing.store.records.first_load import load_into
     from pricing.words.loading import name_sentences, new_name_questions, refused_table
@@ -266,20 +223,20 @@ def load(
     done({"dry_run": dry_run, **vars(report)}, show_loaded)
 
 
-@app.command(epilog="Example: pricing fit --market market.duckdb")
+@app.example("pricing fit --market market.duckdb")
 def fit(
     update: Annotated[
         bool,
-        typer.Option(
-            "--update",
-            help="Begin from the newest fit: sooner done after a few new sales, and the same within a "
+        option(
+            "Begin from the newest fit: sooner done after a few new sales, and the same within a "
             "thousandth or so.",
+            "--update",
         ),
     ] = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Fit the price model to all sales of the market file, calibrate its ranges, and keep it in the file."""
-    from pricing.cli.printing.terminal import progress, show_fit
+    from pricing.cli.printing.market import show_fit
     from pricing.model.market_fit import fit_market
     from pricing.model.saved import load as load_fit
     from pricing.model.saved import save
@@ -296,33 +253,31 @@ def fit(
     done({"fit": fit_id, **model.facts}, lambda: show_fit(model.facts, fit_id))
 
 
-@app.command(epilog="Example: pricing fits --market market.duckdb")
+@app.example("pricing fits --market market.duckdb")
 def fits(market: MarketOption = MARKET_FILE) -> None:
     """List the fits kept in the market file, oldest first; `pricing value --fit ID` prices with one."""
-    from pricing.cli.printing.terminal import show_fits
+    from pricing.cli.printing.market import show_fits
 
     kept = open_market(market).fits()
     facts = [{**row, "facts": json.loads(row["facts"])} for row in kept.iter_rows(named=True)]
     answer(facts, lambda: show_fits(kept))
 
 
-@app.command(epilog="Example: pricing value --make Wexcombe --model Sedge --year 1966 --asking 'GBP 3900'")
+@app.example("pricing value --make Wexcombe --model Sedge --year 1966 --asking 'GBP 3900'")
 @takes_car
 def value(
     car: dict[str, Any],
     asking: Annotated[
-        str | None,
-        typer.Option(help="Asking price, all-in: 4650 in the market's base currency, or '£3,900'."),
+        str | None, option("Asking price, all-in: 4650 in the market's base currency, or '£3,900'.")
     ] = None,
     inspection: InspectionOption = None,
     sheets: SheetsOption = EXTENSIONS,
     as_of: Annotated[
-        str | None,
-        typer.Option(help="Date of the price (YYYY-MM-DD); without it, of the last sale."),
+        str | None, option("Date of the price (YYYY-MM-DD); without it, of the last sale.")
     ] = None,
-    coverage: Annotated[float, typer.Option(help="Share of like cars the range is to hold.")] = 0.8,
+    coverage: Annotated[float, option("Share of like cars the range is to hold.")] = 0.8,
     fit_id: Annotated[
-        str | None, typer.Option("--fit", help="Price with this kept fit, as `pricing fits` lists them.")
+        str | None, option("Price with this kept fit, as `pricing fits` lists them.", "--fit")
     ] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -330,7 +285,7 @@ def value(
 
     With a date before the last sale on record, a model is fitted to the sales up to that date and not kept.
     """
-    from pricing.cli.printing.terminal import show_valuation
+    from pricing.cli.printing.market import show_valuation
     from pricing.decisions.valuation import value_car
     from pricing.operations.settings import settings_of
 
@@ -338,26 +293,22 @@ def value(
     snapshot = fitted_market(market, day, fit_id)
     at = date.fromisoformat(snapshot.model.facts["last_date"]) if day is None else day
     price = None if typed is None else typed.in_base(snapshot, at)
-    seen = assessed(inspection, sheets)
+    result = None if inspection is None else assessed(inspection, sheets)
     valuation = value_car(
         snapshot, snapshot.model, snapshot.car(car, day), asking=price, as_of=day, coverage=coverage,
-        inspection=seen,
+        inspection=result,
     )  # fmt: skip
     answer(valuation, lambda: show_valuation(valuation, settings_of(snapshot).verdict_limits))
 
 
-@app.command(epilog="Example: pricing dashboard --market market.duckdb --port 8600")
+@app.example("pricing dashboard --market market.duckdb --port 8600")
 def dashboard(
     market: MarketOption = MARKET_FILE,
     port: PortOption = None,
     host: Annotated[
-        str,
-        typer.Option("--host", help="Address to listen on; others than this machine's own let others in."),
+        str, option("Address to listen on; others than this machine's own let others in.")
     ] = "127.0.0.1",
-    manager: Annotated[
-        list[str] | None,
-        typer.Option(help="Address of a person who may do everything, once people sign in; may be repeated."),
-    ] = None,
+    manager: ManagerOption = None,
 ) -> None:
     """Serve the dashboard on this machine's loopback address, until interrupted.
 

@@ -3,58 +3,63 @@
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from pricing.cli.market_option import MarketOption
-from pricing.cli.opinion_questions import asked_span
+from pricing.cli.commands import Commands, argument, option
+from pricing.cli.options import MarketOption
 from pricing.cli.output import answer, done
-from pricing.cli.printing.frames import say, show
+from pricing.cli.printing.console import say, show
+from pricing.decisions.typed_amounts import typed_amount
 from pricing.errors import OpinionError
 from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.vocabulary import CONDITION_BANDS
 
 if TYPE_CHECKING:
+    from decimal import Decimal
+
     from pricing.store.kept.opinions import KeptOpinions
 
-opinion_app = typer.Typer(
-    no_args_is_help=True, help="What experienced people say, as evidence beside the sales, never among them."
+opinion_app = Commands(
+    "opinions", "What experienced people say, as evidence beside the sales, never among them."
 )
 
+KEYS: Final = ("above", "same", "below")
+"""What is typed for each of ``elicitation.ANSWERS``."""
+
 MeantOption = Annotated[
-    bool, typer.Option("--meant", help="A better state is meant to fetch less: asked again, and so it is.")
+    bool, option("A better state is meant to fetch less: asked again, and so it is.", "--meant")
 ]
 
 
-@opinion_app.command(
-    epilog="Example: pricing opinions add --source 'A. Rowe' --make Wexcombe --model Sedge --holds 'eight in "
+@opinion_app.example(
+    "pricing opinions add --source 'A. Rowe' --make Wexcombe --model Sedge --holds 'eight in "
     "ten' --currency GBP --project :1000 --average 3000:5000 --top 8000:10000"
 )
 def add(
-    source: Annotated[str, typer.Option(help="Who says it.")],
-    make: Annotated[str, typer.Option(help="Make of the cars it is about.")],
-    model: Annotated[str, typer.Option(help="Model of the make.")],
-    holds: Annotated[str, typer.Option(help="What a span is meant to hold: half, eight in ten, nearly all.")],
-    currency: Annotated[str, typer.Option(help="Currency of the amounts (ISO 4217).")],
-    project: Annotated[str | None, typer.Option(help="LOW:HIGH, an end may be left open.")] = None,
-    restorable: Annotated[str | None, typer.Option(help="Of a solid restorable car.")] = None,
-    average: Annotated[str | None, typer.Option(help="Of an average car.")] = None,
-    top: Annotated[str | None, typer.Option(help="Of a car in top condition.")] = None,
+    source: Annotated[str, option("Who says it.")],
+    make: Annotated[str, option("Make of the cars it is about.")],
+    model: Annotated[str, option("Model of the make.")],
+    holds: Annotated[str, option("What a span is meant to hold: half, eight in ten, nearly all.")],
+    currency: Annotated[str, option("Currency of the amounts (ISO 4217).")],
+    project: Annotated[str | None, option("LOW:HIGH, an end may be left open.")] = None,
+    restorable: Annotated[str | None, option("Of a solid restorable car.")] = None,
+    average: Annotated[str | None, option("Of an average car.")] = None,
+    top: Annotated[str | None, option("Of a car in top condition.")] = None,
     score: Annotated[
-        list[str] | None, typer.Option(help="Of a car of a score: SCORE=LOW:HIGH; may be repeated.")
+        list[str] | None, option("Of a car of a score: SCORE=LOW:HIGH; may be repeated.")
     ] = None,
-    standing: Annotated[str | None, typer.Option(help="Who the source is, in own words.")] = None,
-    basis: Annotated[str, typer.Option(help="What the amounts include: all-in, hammer or net.")] = "all-in",
-    day: Annotated[str | None, typer.Option("--on", help="Day it was said (YYYY-MM-DD); else today.")] = None,
-    variant: Annotated[str | None, typer.Option(help="Variant; without it, all of the model.")] = None,
-    years: Annotated[str | None, typer.Option(help="Model years FROM-TO; without it, all.")] = None,
-    country: Annotated[str | None, typer.Option(help="Where (ISO 3166); without it, anywhere.")] = None,
-    channel: Annotated[str | None, typer.Option(help="auction, dealer or private; else any.")] = None,
+    standing: Annotated[str | None, option("Who the source is, in own words.")] = None,
+    basis: Annotated[str, option("What the amounts include: all-in, hammer or net.")] = "all-in",
+    day: Annotated[str | None, option("Day it was said (YYYY-MM-DD); else today.", "--on")] = None,
+    variant: Annotated[str | None, option("Variant; without it, all of the model.")] = None,
+    years: Annotated[str | None, option("Model years FROM-TO; without it, all.")] = None,
+    country: Annotated[str | None, option("Where (ISO 3166); without it, anywhere.")] = None,
+    channel: Annotated[str | None, option("auction, dealer or private; else any.")] = None,
     ask: Annotated[
         list[str] | None,
-        typer.Option(
-            help="State to be asked about, price by price, until its quartiles are known; may be repeated."
-        ),
+        option("State to be asked about, price by price, until its quartiles are known; may be repeated."),
     ] = None,
     meant: MeantOption = False,
     market: MarketOption = MARKET_FILE,
@@ -64,18 +69,15 @@ def add(
 
     from pricing.opinions.elicitation import HALF
     from pricing.store.audit import now
-    from pricing.vocabulary import CONDITION_BANDS
 
     if ask and holds != HALF:
         raise OpinionError(f"half lies between quartiles: with --ask, holds is {HALF!r}; got {holds!r}")
-    spans = [
-        *(
-            ({"condition_band": band}, typed)
-            for band, typed in zip(CONDITION_BANDS, (project, restorable, average, top), strict=True)
-        ),
-        *(({"condition_score": typed.partition("=")[0]}, typed.partition("=")[2]) for typed in score or []),
+    bands = zip(CONDITION_BANDS, (project, restorable, average, top), strict=True)
+    spans = [({"condition_band": band}, typed) for band, typed in bands]
+    spans += [
+        ({"condition_score": at}, span) for at, _, span in (each.partition("=") for each in score or [])
     ]
-    spans += [({"condition_band": band}, asked_span(band, currency)) for band in ask or []]
+    spans += [({"condition_band": band}, _elicited_span(band, currency)) for band in ask or []]
     first, _, last = (years or "").partition("-")
     common = {
         "source": source, "standing": standing, "stated_on": day or now().date().isoformat(), "make": make,
@@ -91,11 +93,9 @@ def add(
     _report(open_market(market).statements.add(cells, meant=meant))
 
 
-@opinion_app.command(epilog="Example: pricing opinions load bands.xlsx")
+@opinion_app.example("pricing opinions load bands.xlsx")
 def load(
-    files: Annotated[
-        list[Path], typer.Argument(help="csv, xlsx and what sales are read from.", show_default=False)
-    ],
+    files: Annotated[list[Path], argument("csv, xlsx and what sales are read from.")],
     meant: MeantOption = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -109,12 +109,12 @@ def load(
     _report(Market.open(market).statements.load(files, meant=meant))
 
 
-@opinion_app.command(name="list", epilog="Example: pricing opinions list --make Wexcombe --model Sedge")
+@opinion_app.example("pricing opinions list --make Wexcombe --model Sedge", name="list")
 def list_opinions(
-    make: Annotated[str | None, typer.Option(help="Make; without it, all.")] = None,
-    model: Annotated[str | None, typer.Option(help="Model of the make.")] = None,
-    source: Annotated[str | None, typer.Option(help="Source; without it, all.")] = None,
-    every: Annotated[bool, typer.Option("--every", help="Those withdrawn too.")] = False,
+    make: Annotated[str | None, option("Make; without it, all.")] = None,
+    model: Annotated[str | None, option("Model of the make.")] = None,
+    source: Annotated[str | None, option("Source; without it, all.")] = None,
+    every: Annotated[bool, option("Those withdrawn too.", "--every")] = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """List what people say, what changed of it, and where a source contradicts itself."""
@@ -123,33 +123,32 @@ def list_opinions(
     from pricing.opinions.statement import changes, inversions
     from pricing.words.opinions import statement_words, subject_words
 
-    said = open_market(market).statements.read(every=every)
     wanted = {"make": make, "model": model, "source": source}
-    said = said.filter(*(pl.col(name) == value for name, value in wanted.items() if value is not None))
-    in_force = said.filter(pl.col("withdrawn_at").is_null())
+    where = {name: value for name, value in wanted.items() if value is not None}
+    statements = open_market(market).statements.read(every=every).filter(**where)
+    in_force = statements.filter(pl.col("withdrawn_at").is_null())
     sentences = [
         f"{row['opinion_id'][:8]}  {subject_words(row)}, {statement_words(row)}"
         + ("" if row["withdrawn_at"] is None else f"; withdrawn: {row['withdrawn_for']}")
-        for row in said.iter_rows(named=True)
+        for row in statements.iter_rows(named=True)
     ]
     sentences += [question.sentence for question in inversions(in_force)]
     changed = changes(in_force)
 
-    def shown() -> None:
-        for sentence in sentences or ["nobody has said anything of such cars yet"]:
-            say(sentence)
+    def show_statements() -> None:
+        say(*(sentences or ["nobody has said anything of such cars yet"]))
         if changed.height:
             columns = ["source", "make", "model", "condition_band", "stated_on_before", "low_before",
                        "high_before", "stated_on", "low", "high", "change"]  # fmt: skip
             show(changed.select(columns).with_columns(pl.col("change").round(2)), "What sources changed")
 
-    answer(said, shown)
+    answer(statements, show_statements)
 
 
-@opinion_app.command(epilog="Example: pricing opinions withdraw 5b1c --reason 'mistyped'")
+@opinion_app.example("pricing opinions withdraw 5b1c --reason 'mistyped'")
 def withdraw(
-    opinion: Annotated[str, typer.Argument(help="Statement, or the start of its name.", show_default=False)],
-    reason: Annotated[str, typer.Option(help="Why it goes.")],
+    opinion: Annotated[str, argument("Statement, or the start of its name.")],
+    reason: Annotated[str, option("Why it goes.")],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Withdraw a statement: it is kept, and counts no more."""
@@ -157,9 +156,9 @@ def withdraw(
     done({"opinion_id": name}, f"{name} is withdrawn; it is kept, and counts no more.")
 
 
-@opinion_app.command(epilog="Example: pricing opinions score --by condition_band")
+@opinion_app.example("pricing opinions score --by condition_band")
 def score(
-    by: Annotated[str | None, typer.Option(help="Bias by condition_band or by price, besides.")] = None,
+    by: Annotated[str | None, option("Bias by condition_band or by price, besides.")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """How good each source's feel for prices was, against the sales that came later."""
@@ -167,23 +166,22 @@ def score(
     from pricing.snapshot_source import source_of
     from pricing.words.opinions import HONESTY, score_sentence
 
-    found = source_record(source_of(open_market(market).path).newest())
+    record = source_record(source_of(open_market(market).path).newest())
     if by is not None and by not in ("condition_band", "price"):
         raise OpinionError(f"bias is told by condition_band or by price; got {by!r}")
-    table = None if by is None else found.bias_by(by)
+    table = None if by is None else record.bias_by(by)
 
-    def shown() -> None:
-        if found.sources.is_empty():
+    def show_record() -> None:
+        if record.sources.is_empty():
             say("nobody has said anything yet: pricing opinions add, or load")
-        for row in found.sources.iter_rows(named=True):
-            say(score_sentence(row))
+        say(*(score_sentence(row) for row in record.sources.iter_rows(named=True)))
         if table is not None:
             import polars as pl
 
             show(table.with_columns(pl.col("bias", "held").round(3)), f"Bias by {by}")
         say(HONESTY)
 
-    answer(found.sources if table is None else {"sources": found.sources, f"by {by}": table}, shown)
+    answer(record.sources if table is None else {"sources": record.sources, f"by {by}": table}, show_record)
 
 
 def _span(typed: str) -> dict[str, str | None]:
@@ -202,3 +200,43 @@ def _report(opinions: "KeptOpinions") -> None:
         f"{opinions.kept} of {opinions.read} statements are kept{known}. To have prices see them: pricing fit"
     )
     done(asdict(opinions), sentence)
+
+
+def _elicited_span(band: str, currency: str) -> str:
+    """Ask until the quartiles are known and confirmed: ``LOW:MIDDLE:HIGH``, between which half lies.
+
+    Raises:
+        OpinionError: no such state, or no range in which prices could lie.
+    """
+    from pricing.nearest import did_you_mean
+    from pricing.opinions.elicitation import ANSWERS, Bisection
+    from pricing.words.opinions import asked_sentence, told_sentence
+
+    if band not in CONDITION_BANDS:
+        near = did_you_mean(band, CONDITION_BANDS)
+        raise OpinionError(f"no state {band!r}{near}; expected one of: {', '.join(CONDITION_BANDS)}")
+    while True:
+        low = _price(f"No such car ({band}) sells below, in {currency}", currency)
+        bisection = Bisection.between(low, _price("nor above", currency))
+        while not bisection.done:
+            say(asked_sentence(bisection, band, currency))
+            bisection = bisection.answered(ANSWERS[KEYS.index(_one_of(KEYS))])
+        say(told_sentence(bisection.quartiles, currency))
+        if _one_of(("yes", "no")) == "yes":
+            return ":".join(f"{price:f}" for price in bisection.quartiles)
+
+
+def _price(question: str, currency: str) -> "Decimal":
+
+    typed = typed_amount(typer.prompt(question), "price")
+    if typed is None or typed.currency not in (None, currency):
+        raise OpinionError(f"the price is asked for in {currency}")
+    return typed.amount
+
+
+def _one_of(choices: tuple[str, ...]) -> str:
+    """What is typed, once it is one of the choices, or begins one."""
+    while True:
+        typed = typer.prompt(", ".join(choices)).strip().lower()
+        if matches := [choice for choice in choices if typed and choice.startswith(typed)]:
+            return matches[0]

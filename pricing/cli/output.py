@@ -1,32 +1,29 @@
 """How every command answers: to a person, as JSON for a program, or quietly, with what it did beside it on
 standard error (`--json`, `--quiet`, `--verbose`)."""
 
-import inspect
 import json
 import math
 import platform
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from functools import wraps
-from typing import Annotated, Any
+from typing import Any
 
 import typer
 
-from pricing.cli.asked import ASKED, Output, quiet
+from pricing.cli.commands import Command, keyword, option, parameters_of, with_parameters
+from pricing.cli.printing.console import REQUESTED, Output, quiet, say
+from pricing.operations.configuration import masked
 
-Command = Callable[..., Any]
 Shown = str | Sequence[str] | Callable[[], object]
 """Sentences, or what prints an answer."""
 
 
-_told: Any = Annotated  # of types that are known when the program runs
-
-
 def answer(facts: Any, shown: Shown) -> None:
     """Print what was asked for: as JSON when that is wanted, else as ``shown``."""
-    if ASKED.get().as_json:
+    if REQUESTED.get().as_json:
         from pricing.decisions.plain import plain
 
         sys.stdout.write(json.dumps(_finite(plain(facts)), indent=2, default=str) + "\n")
@@ -36,7 +33,7 @@ def answer(facts: Any, shown: Shown) -> None:
 
 def done(facts: Mapping[str, Any], shown: Shown) -> None:
     """Print what was done: as ``answer``, and nothing when quiet is wanted."""
-    if ASKED.get().as_json or not quiet():
+    if REQUESTED.get().as_json or not quiet():
         answer(facts, shown)
 
 
@@ -55,10 +52,10 @@ def with_output(app: typer.Typer, without_json: Sequence[str] = ()) -> None:
     for command in app.registered_commands:
         if command.callback is not None:
             name = command.name or command.callback.__name__
-            command.callback = _asked(command.callback, as_json=name not in without_json)
+            command.callback = _with_options(command.callback, as_json=name not in without_json)
 
 
-def _asked(command: Command, *, as_json: bool) -> Command:
+def _with_options(command: Command, *, as_json: bool) -> Command:
     options = {
         "as_json": ("--json", "Print the answer as JSON."),
         "quiet": ("--quiet,-q", "Show no progress, and of what was done nothing but errors."),
@@ -69,39 +66,25 @@ def _asked(command: Command, *, as_json: bool) -> Command:
 
     @wraps(command)
     def run(**given: Any) -> Any:
-        asked = Output(**{name: given.pop(name) for name in options})
-        token = ASKED.set(asked)
+        output = Output(**{name: given.pop(name) for name in options})
+        token = REQUESTED.set(output)
         try:
-            with _told_of(given) if asked.verbose else _untold():
+            with _described(given) if output.verbose else nullcontext():
                 return command(**given)
         finally:
-            ASKED.reset(token)
+            REQUESTED.reset(token)
 
-    signature = inspect.signature(command)
     more = [
-        inspect.Parameter(
-            name, inspect.Parameter.KEYWORD_ONLY, default=False,
-            annotation=_told[bool, typer.Option(*flags.split(","), help=about)],
-        )
+        keyword(name, bool, option(about, *flags.split(",")), False)
         for name, (flags, about) in options.items()
-    ]  # fmt: skip
-    own = [part.replace(kind=inspect.Parameter.KEYWORD_ONLY) for part in signature.parameters.values()]
-    run.__signature__ = signature.replace(parameters=[*own, *more])  # type: ignore[attr-defined]
-    run.__annotations__ = command.__annotations__ | {part.name: part.annotation for part in more}
-    return run
+    ]
+    return with_parameters(run, [*parameters_of(command), *more])
 
 
 @contextmanager
-def _untold() -> Iterator[None]:
-    yield
-
-
-@contextmanager
-def _told_of(given: Mapping[str, Any]) -> Iterator[None]:
+def _described(given: Mapping[str, Any]) -> Iterator[None]:
     """What is worked on and how long it took, on standard error; passwords in addresses are masked."""
     from importlib.metadata import version
-
-    from pricing.operations.configuration import masked
 
     started = time.perf_counter()
     named = f"pricing {version('classic-car-pricing')}, Python {platform.python_version()}"
@@ -118,7 +101,6 @@ def _show(shown: Shown) -> None:
     if callable(shown):
         shown()
         return
-    from pricing.cli.printing.frames import say
 
     for sentence in [shown] if isinstance(shown, str) else shown:
         say(sentence)

@@ -4,70 +4,66 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
-from pricing.cli.inspection import Extensions, InspectionFile, Seed
-from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.commands import Commands, option
+from pricing.cli.inspection import InspectionFile, Seed, assessed
+from pricing.cli.options import MarketOption, SheetsOption, fitted_market
 from pricing.cli.output import answer
 from pricing.decisions.typed_amounts import typed_amount
 from pricing.errors import MoneyError
-from pricing.operations.demo_files import DEMO_CATALOGUE, EXTENSIONS
+from pricing.operations.bundled import DEMO_CATALOGUE, EXTENSIONS
 from pricing.operations.opening import MARKET_FILE
 
 if TYPE_CHECKING:
     import polars as pl
 
+    from pricing.condition.assessment import InspectionResult
     from pricing.condition.repairs import RepairCosts
 
-repair_app = typer.Typer(
-    help="Price what an inspection found, and compare with a better car.", no_args_is_help=True
-)
+repair_app = Commands("repair", "Price what an inspection found, and compare with a better car.")
 
-CatalogueFile = Annotated[
-    Path, typer.Option(help="Repair catalogue (TOML).", show_default="invented demo figures")
-]
-Country = Annotated[str, typer.Option(help="Country of the work (ISO 3166-1): labour rates and tax.")]
-Quotes = Annotated[Path | None, typer.Option(help="Your own quotes (TOML), in place of the catalogue.")]
+CatalogueFile = Annotated[Path, option("Repair catalogue (TOML).", show_default="invented demo figures")]
+Country = Annotated[str, option("Country of the work (ISO 3166-1): labour rates and tax.")]
+Quotes = Annotated[Path | None, option("Your own quotes (TOML), in place of the catalogue.")]
 Rates = Annotated[
-    Path | None,
-    typer.Option(help="Your own rates (CSV: currency, rate_date, rate for one unit of the budget's)."),
+    Path | None, option("Your own rates (CSV: currency, rate_date, rate for one unit of the budget's).")
 ]
 
 
-@repair_app.command(epilog="Example: pricing repair budget car.json --country GB")
+@repair_app.example("pricing repair budget car.json --country GB")
 def budget(
     file: InspectionFile,
     country: Country,
-    currency: Annotated[str | None, typer.Option(help="Currency to count in (ISO 4217).")] = None,
-    least: Annotated[str, typer.Option(help="Put right what is at least this bad.")] = "needs repair",
+    currency: Annotated[str | None, option("Currency to count in (ISO 4217).")] = None,
+    least: Annotated[str, option("Put right what is at least this bad.")] = "needs repair",
     catalogue: CatalogueFile = DEMO_CATALOGUE,
     quotes: Quotes = None,
     rates: Rates = None,
     seed: Seed = 0,
-    extensions: Extensions = EXTENSIONS,
+    extensions: SheetsOption = EXTENSIONS,
 ) -> None:
     """Price the repairs an inspection leads to: P10, P50 and P80, by area, and the items that matter most."""
     from pricing.cli.printing.condition import show_budget
     from pricing.condition.budget import repair_budget
 
-    costs = _costs(file, extensions, catalogue, country, currency, quotes, rates, seed)
-    found = repair_budget(costs, least=least)
-    facts = {name: value for name, value in vars(found).items() if name != "draws"}
-    answer(facts, lambda: show_budget(found))
+    result = assessed(file, extensions, seed)
+    costs = _costs(result, catalogue, country, currency, quotes, rates, seed)
+    repairs = repair_budget(costs, least=least)
+    facts = {name: value for name, value in vars(repairs).items() if name != "draws"}
+    answer(facts, lambda: show_budget(repairs))
 
 
-@repair_app.command(epilog="Example: pricing repair compare car.json --country GB --asking 3200")
+@repair_app.example("pricing repair compare car.json --country GB --asking 3200")
 def compare(
     file: InspectionFile,
     country: Country,
-    asking: Annotated[str | None, typer.Option(help="What the car costs now, all-in.")] = None,
-    least: Annotated[str, typer.Option(help="Put right what is at least this bad.")] = "needs repair",
+    asking: Annotated[str | None, option("What the car costs now, all-in.")] = None,
+    least: Annotated[str, option("Put right what is at least this bad.")] = "needs repair",
     market: MarketOption = MARKET_FILE,
     catalogue: CatalogueFile = DEMO_CATALOGUE,
     quotes: Quotes = None,
     rates: Rates = None,
     seed: Seed = 0,
-    extensions: Extensions = EXTENSIONS,
+    extensions: SheetsOption = EXTENSIONS,
 ) -> None:
     """Mend this car or buy a better one: range against range, for each higher band."""
     from pricing.cli.printing.condition import show_mending
@@ -75,41 +71,28 @@ def compare(
     from pricing.decisions.simulation import simulate
 
     typed, snapshot = typed_amount(asking, "asking price"), fitted_market(market)
-    costs = _costs(file, extensions, catalogue, country, snapshot.base_currency, quotes, rates, seed)
-    car = snapshot.car(costs.result.inspection.car)
-    model = snapshot.model
-    at = date.fromisoformat(model.facts["last_date"])
+    result = assessed(file, extensions, seed)
+    costs = _costs(result, catalogue, country, snapshot.base_currency, quotes, rates, seed)
+    at = date.fromisoformat(snapshot.model.facts["last_date"])
     price = None if typed is None else typed.in_base(snapshot, at)
-    drawn = simulate(model, car, at, inspection=costs.result, seed=seed)
+    car = snapshot.car(result.inspection.car)
+    drawn = simulate(snapshot.model, car, at, inspection=result, seed=seed)
     mending = mend_or_buy(drawn, costs, asking=price, least=least, seed=seed)
     answer(mending, lambda: show_mending(mending))
 
 
 def _costs(
-    file: Path,
-    extensions: Path,
-    catalogue: Path,
-    country: str,
-    currency: str | None,
-    quotes: Path | None,
-    rates: Path | None,
-    seed: int,
-) -> "RepairCosts":
+    result: "InspectionResult", catalogue: Path, country: str, currency: str | None, quotes: Path | None,
+    rates: Path | None, seed: int,
+) -> "RepairCosts":  # fmt: skip
     """What every repair of an inspected car would cost."""
-    from pricing.condition.assessment import assess
     from pricing.condition.catalogue import Catalogue, read_quotes
-    from pricing.condition.inspection_files import open_inspection
     from pricing.condition.repairs import price_repairs
 
     return price_repairs(
-        assess(open_inspection(file, extensions=extensions), seed=seed),
-        Catalogue.open(catalogue),
-        country=country,
-        currency=currency,
-        own_rates=_rates(rates),
-        quotes=read_quotes(quotes) if quotes else (),
-        seed=seed,
-    )
+        result, Catalogue.open(catalogue), country=country, currency=currency, own_rates=_rates(rates),
+        quotes=read_quotes(quotes) if quotes else (), seed=seed,
+    )  # fmt: skip
 
 
 def _rates(path: Path | None) -> "pl.DataFrame | None":

@@ -7,7 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
-from pricing.cli.market_option import MarketOption
+from pricing.cli.commands import Commands, argument, option
+from pricing.cli.options import ManagerOption, MarketOption
 from pricing.cli.output import answer, done, note
 from pricing.errors import MarketError
 from pricing.operations.access import ROLES
@@ -15,37 +16,29 @@ from pricing.operations.bundled import import_bundled
 from pricing.operations.configuration import configuration, variable
 from pricing.operations.opening import MARKET_FILE, open_market
 
-server_app = typer.Typer()
-token_app = typer.Typer(help="Make, list and revoke the tokens that let programs in.", no_args_is_help=True)
+server_app = Commands()
+token_app = Commands("token", "Make, list and revoke the tokens that let programs in.")
 
 
-@server_app.command(epilog="Example: pricing serve --port 8600")
+@server_app.example("pricing serve --port 8600")
 def serve(
-    market: Annotated[
-        str | None, typer.Option("--market", help="Market file, or the address of a PostgreSQL server.")
-    ] = None,
+    market: Annotated[str | None, option("Market file, or the address of a PostgreSQL server.")] = None,
     host: Annotated[
-        str | None,
-        typer.Option("--host", help="Address to listen on; others than this machine's own let others in."),
+        str | None, option("Address to listen on; others than this machine's own let others in.")
     ] = None,
-    port: Annotated[int | None, typer.Option("--port", help="Port to listen on.", min=0, max=65535)] = None,
+    port: Annotated[int | None, option("Port to listen on.", min=0, max=65535)] = None,
     trust_this_machine: Annotated[
         bool,
-        typer.Option(
-            "--trust-this-machine",
-            help="Let whoever sits at this machine, under this user, do everything without a token; never "
+        option(
+            "Let whoever sits at this machine, under this user, do everything without a token; never "
             "behind a proxy.",
+            "--trust-this-machine",
         ),
     ] = False,
-    manager: Annotated[
-        list[str] | None,
-        typer.Option(help="Address of a person who may do everything, once people sign in; may be repeated."),
-    ] = None,
-    dashboard: Annotated[
-        bool, typer.Option("--dashboard/--no-dashboard", help="Serve the dashboard beside the API.")
-    ] = True,
+    manager: ManagerOption = None,
+    dashboard: Annotated[bool, option("Serve the dashboard beside the API.")] = True,
     workers: Annotated[
-        int, typer.Option(help="Processes; more than one only without the dashboard.", min=1, max=256)
+        int, option("Processes; more than one only without the dashboard.", min=1, max=256)
     ] = 1,
 ) -> None:
     """Serve the dashboard and the JSON API until interrupted; requests in hand are finished first.
@@ -59,8 +52,7 @@ def serve(
     from pricing.api.gates.connections import PromptProtocol
     from pricing.api.gates.hosts import LOOPBACK_NAMES
     from pricing.api.gates.logs import log_settings
-    from pricing.operations.leftovers import remove_leftovers
-    from pricing.operations.serving import MANAGERS_VARIABLE, free_port
+    from pricing.operations.serving import MANAGERS_VARIABLE, free_port, remove_leftovers
 
     remove_leftovers()
     for key, value in (("market", market), ("host", host), ("port", port)):
@@ -98,34 +90,30 @@ def serve(
         "ws": "websockets-sansio",
         "ws_max_size": settings.largest_message,
     }
-    shown = f"[{settings.host}]" if ":" in settings.host else settings.host
-    told = (
-        f"Serving at http://{shown}:{settings.port}/, the API under /api/v1, described by /api/openapi.json\n"
+    host_name = f"[{settings.host}]" if ":" in settings.host else settings.host
+    address = (
+        f"Serving at http://{host_name}:{settings.port}/, the API under /api/v1, described by "
+        "/api/openapi.json\n"
         "Press Ctrl-C to stop; requests in hand are finished first.\n"
     )
     if workers > 1:
-        _tell(told)
+        typer.echo(address, nl=False)
         uvicorn.run(workers=workers, **options)
         return
     server = uvicorn.Server(uvicorn.Config(**options))
     server.config.load()  # with the dashboard: reads the market, and says how far it is
-    _tell(told)
+    typer.echo(address, nl=False)
     with suppress(KeyboardInterrupt):
         server.run()
     if not server.started:
         sys.exit(1)
 
 
-def _tell(words: str) -> None:
-    sys.stdout.write(words)
-    sys.stdout.flush()
-
-
-@token_app.command(epilog="Example: pricing token new 'valuation desk' --role appraise")
+@token_app.example("pricing token new 'valuation desk' --role appraise")
 def new(
-    name: Annotated[str, typer.Argument(help="Whose it is.", show_default=False)],
-    role: Annotated[str, typer.Option(help=f"One of: {', '.join(ROLES)}.")] = "read",
-    days: Annotated[int | None, typer.Option(help="Days it holds for; without it, until revoked.")] = None,
+    name: Annotated[str, argument("Whose it is.")],
+    role: Annotated[str, option(f"One of: {', '.join(ROLES)}.")] = "read",
+    days: Annotated[int | None, option("Days it holds for; without it, until revoked.")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Make a token and print it, this once: the market, made when absent, keeps a digest of it only."""
@@ -135,24 +123,22 @@ def new(
 
     token_id, token = Market.open(market).tokens.new(name, role, days)
     note(f"{token_id} for {name}, role {role}; it is not shown again:")
-    answer(
-        {"token_id": token_id, "name": name, "role": role, "token": token},
-        lambda: sys.stdout.write(f"{token}\n"),
-    )
+    facts = {"token_id": token_id, "name": name, "role": role, "token": token}
+    answer(facts, lambda: sys.stdout.write(f"{token}\n"))
 
 
-@token_app.command("list", epilog="Example: pricing token list")
+@token_app.example("pricing token list", "list")
 def show_list(market: MarketOption = MARKET_FILE) -> None:
     """List every token that was made, and what became of it; never the token itself."""
     from pricing.cli.printing.server import show_tokens
 
-    kept = open_market(market).tokens.listed()
-    answer(kept, lambda: show_tokens(kept))
+    tokens = open_market(market).tokens.listed()
+    answer(tokens, lambda: show_tokens(tokens))
 
 
-@token_app.command(epilog="Example: pricing token revoke token-0001")
+@token_app.example("pricing token revoke token-0001")
 def revoke(
-    token_id: Annotated[str, typer.Argument(help="As `pricing token list` shows it.", show_default=False)],
+    token_id: Annotated[str, argument("As `pricing token list` shows it.")],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Let a token open nothing from now on."""

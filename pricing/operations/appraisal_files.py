@@ -4,30 +4,29 @@ import json
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
+from pricing.appraisal.consistency import contradictions
+from pricing.appraisal.evidence import Evidence, Known, gather, wanting
+from pricing.appraisal.record.record import Appraisal
+from pricing.appraisal.register import Entry, needs_evidence, revise
+from pricing.condition.assessment import InspectionResult, assess
+from pricing.condition.catalogue import Catalogue
+from pricing.condition.inspection_files import open_inspection
+from pricing.condition.repairs import RepairCosts, price_repairs
 from pricing.errors import AppraisalError
-from pricing.operations.demo_files import EXTENSIONS
+from pricing.operations.bundled import EXTENSIONS
 from pricing.operations.opening import Display, fitted_market, no_display
-
-if TYPE_CHECKING:
-    from pricing.appraisal.evidence import Evidence, Known
-    from pricing.appraisal.record.record import Appraisal
-    from pricing.appraisal.register import Entry
-    from pricing.condition.assessment import InspectionResult
-    from pricing.condition.repairs import RepairCosts
-    from pricing.store.market import Market
-    from pricing.untrusted.photographs import ReadPhotograph
+from pricing.store.market import Market
+from pricing.untrusted.photographs import ReadPhotograph
 
 
-def known_on(market: Path, at: date, fit: str = "", display: Display = no_display) -> "Known":
+def known_on(market: Path, at: date, fit: str = "", display: Display = no_display) -> Known:
     """What the market knew on a day, with the fit of that id, the newest, or one made for an earlier day.
 
     Raises:
         MarketError: there is no such market or fit.
     """
-    from pricing.appraisal.evidence import Known
-
     snapshot = fitted_market(market, at, fit if fit else None, display)
     newest = snapshot.market.fits().row(-1, named=True)
     kept = fit if fit else newest["fit_id"]
@@ -36,15 +35,13 @@ def known_on(market: Path, at: date, fit: str = "", display: Display = no_displa
 
 
 def evidence_for(
-    market: Path, record: "Appraisal", extensions: Path = EXTENSIONS, display: Display = no_display
-) -> "Evidence | None":
+    market: Path, record: Appraisal, extensions: Path = EXTENSIONS, display: Display = no_display
+) -> Evidence | None:
     """The evidence for a record, gathered now; None while the record does not say enough to look for any.
 
     Raises:
         PricingError: a file it names cannot be read, or the evidence cannot be had.
     """
-    from pricing.appraisal.evidence import gather, wanting
-
     at = record.assignment.effective_date
     if wanting(record) or at is None:
         return None
@@ -55,14 +52,14 @@ def evidence_for(
 
 
 def revised(
-    market: "Market",
-    before: "Entry",
-    record: "Appraisal",
+    market: Market,
+    before: Entry,
+    record: Appraisal,
     *,
     by: str,
     reason: str,
     anew: bool = False,
-    photographs: "Sequence[ReadPhotograph]" = (),
+    photographs: Sequence[ReadPhotograph] = (),
     display: Display = no_display,
 ) -> int:
     """Keep a changed record as a revision, its evidence gathered anew where it asks for other evidence or
@@ -71,38 +68,36 @@ def revised(
     Raises:
         PricingError: as ``evidence_for`` and ``register.revise``.
     """
-    from pricing.appraisal.register import needs_evidence, revise
-
     fresh = anew or needs_evidence(before, record)
     evidence = evidence_for(market.path, record, display=display) if fresh else before.evidence
     return revise(market, before, record, evidence, by=by, reason=reason, photographs=photographs)
 
 
-def inspected(record: "Appraisal", extensions: Path = EXTENSIONS) -> "InspectionResult | None":
-    """The assessed inspection sheet of a record, if it names one."""
-    from pricing.condition.assessment import assess
-    from pricing.condition.inspection_files import open_inspection
+def revision_facts(entry: Entry) -> dict[str, Any]:
+    """What programs are told of a revision: which it is, who made it, and the rules that it breaks."""
+    names = ("appraisal_id", "revision", "evidence_digest", "made_at", "made_by")
+    return {
+        **{name: getattr(entry, name) for name in names},
+        "completed": entry.record.completed,
+        "contradictions": contradictions(entry.record, entry.evidence),
+    }
 
+
+def inspected(record: Appraisal, extensions: Path = EXTENSIONS) -> InspectionResult | None:
+    """The assessed inspection sheet of a record, if it names one."""
     if not record.inspection.sheet:
         return None
     return assess(open_inspection(Path(record.inspection.sheet), extensions=extensions))
 
 
-def repair_costs(
-    record: "Appraisal", inspection: "InspectionResult | None", currency: str
-) -> "RepairCosts | None":
+def repair_costs(record: Appraisal, inspection: InspectionResult | None, currency: str) -> RepairCosts | None:
     """What the repairs of an inspected car would cost, if the record names a catalogue."""
-    from pricing.condition.catalogue import Catalogue
-    from pricing.condition.repairs import price_repairs
-
-    asked = record.repairs
-    if not asked.catalogue:
+    repairs = record.repairs
+    if not repairs.catalogue:
         return None
     if inspection is None:
         raise AppraisalError(
             "repairs.catalogue: a repair budget needs an inspection sheet; inspection.sheet is empty"
         )
-    country = asked.country if asked.country else record.subject.country
-    return price_repairs(
-        inspection, Catalogue.open(Path(asked.catalogue)), country=country, currency=currency
-    )
+    country, catalogue = repairs.country or record.subject.country, Catalogue.open(Path(repairs.catalogue))
+    return price_repairs(inspection, catalogue, country=country, currency=currency)

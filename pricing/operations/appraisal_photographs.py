@@ -4,9 +4,21 @@ they came."""
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from pricing.errors import FileError
+from pricing.appraisal.record.photographs import (
+    MOST,
+    Photograph,
+    Photographs,
+    plain_name,
+    settled,
+    with_added,
+)
+from pricing.appraisal.record.record import Appraisal
+from pricing.appraisal.register import Entry, taken_in_for
+from pricing.decisions.plain import plain
+from pricing.errors import AppraisalError, FileError
+from pricing.store.market import Market
 from pricing.untrusted.files import bounded_bytes
 from pricing.untrusted.photographs import LARGEST, SUFFIXES, ReadPhotograph, read_photograph
 
@@ -15,28 +27,19 @@ MOST_AT_ONCE = 1_000_000_000
 
 _PICTURES = (".jpg", ".jpeg", ".png")
 
-if TYPE_CHECKING:
-    from pricing.appraisal.record.photographs import Photograph, Photographs
-    from pricing.appraisal.record.record import Appraisal
-    from pricing.appraisal.register import Entry
-    from pricing.store.market import Market
-
 
 def read_file(path: Path) -> ReadPhotograph:
     """A photograph from a file. Raises ``FileError`` when it is none, or too large."""
     return read_photograph(bounded_bytes(path, LARGEST), path.name)
 
 
-def taken_in(record: "Appraisal", market: "Market") -> "tuple[Appraisal, list[ReadPhotograph]]":
+def taken_in(record: Appraisal, market: Market) -> tuple[Appraisal, list[ReadPhotograph]]:
     """A record whose photographs' files are read, and what was read of them.
 
     Raises:
         FileError: a file cannot be read, or is no photograph.
         AppraisalError: two of them are the same.
     """
-    from pricing.appraisal.record.photographs import plain_name, settled
-    from pricing.appraisal.register import taken_in_for
-
     read, shots = [], []
     for shot in record.photographs:
         if not shot.digest:
@@ -49,15 +52,12 @@ def taken_in(record: "Appraisal", market: "Market") -> "tuple[Appraisal, list[Re
     return replace(record, photographs=settled(tuple(shots))), read
 
 
-def folder_reader(market: "Market") -> "Callable[[Appraisal, str], tuple[Appraisal, list[ReadPhotograph]]]":
+def folder_reader(market: Market) -> Callable[[Appraisal, str], tuple[Appraisal, list[ReadPhotograph]]]:
     """Takes the photographs of a folder into a record, in order of name, the first on the cover; of all the
     folders that it is asked for ``MOST_AT_ONCE`` bytes at most."""
     left = MOST_AT_ONCE
 
-    def take_in(record: "Appraisal", folder: str) -> "tuple[Appraisal, list[ReadPhotograph]]":
-        from pricing.appraisal.record.photographs import MOST, Photograph
-        from pricing.errors import AppraisalError
-
+    def take_in(record: Appraisal, folder: str) -> tuple[Appraisal, list[ReadPhotograph]]:
         nonlocal left
         try:
             files = sorted(each for each in Path(folder).iterdir() if each.suffix.lower() in _PICTURES)
@@ -82,26 +82,24 @@ def folder_reader(market: "Market") -> "Callable[[Appraisal, str], tuple[Apprais
     return take_in
 
 
-def of_sheet(entry: "Entry") -> "dict[str, Path]":
+def of_sheet(entry: Entry) -> dict[str, Path]:
     """The photographs that an entry's inspection sheet names and that lie beside it, by check."""
     record, evidence = entry.record, entry.evidence
-    found = None if evidence is None else evidence.findings
-    if found is None or not record.inspection.sheet or "check" not in found.sheet.columns:
+    findings = None if evidence is None else evidence.findings
+    if findings is None or not record.inspection.sheet or "check" not in findings.sheet.columns:
         return {}
     folder = Path(record.inspection.sheet).parent
-    named = found.sheet.select("check", "photo").iter_rows()
+    named = findings.sheet.select("check", "photo").iter_rows()
     return {check: folder / Path(photo).name for check, photo in named if photo}
 
 
-def with_those_of_sheet(entry: "Entry") -> "tuple[Photographs, list[ReadPhotograph]]":
+def with_those_of_sheet(entry: Entry) -> tuple[Photographs, list[ReadPhotograph]]:
     """The photographs of an entry and those of its sheet, each tied to its finding; one that is there already
     is passed over. They come without what cameras wrote: the sheet keeps none of it.
 
     Raises:
         FileError: one cannot be read, or is no photograph.
     """
-    from pricing.appraisal.record.photographs import with_added
-
     shots, read = entry.record.photographs, []
     for check, path in of_sheet(entry).items():
         one = read_file(path)
@@ -112,11 +110,9 @@ def with_those_of_sheet(entry: "Entry") -> "tuple[Photographs, list[ReadPhotogra
     return shots, read
 
 
-def photograph_facts(market: "Market", record: "Appraisal") -> list[dict[str, Any]]:
+def photograph_facts(market: Market, record: Appraisal) -> list[dict[str, Any]]:
     """What programs are told of the photographs of a record, in order: number, what the record says, kind,
     width and height (pixels, upright) and size (bytes)."""
-    from pricing.decisions.plain import plain
-
     described = market.photographs.described([shot.digest for shot in record.photographs])
     kept = {row["digest"]: row for row in described.iter_rows(named=True)}
     return [
@@ -127,7 +123,7 @@ def photograph_facts(market: "Market", record: "Appraisal") -> list[dict[str, An
 
 
 def write_originals(
-    market: "Market", photographs: "Sequence[tuple[int, Photograph]]", folder: Path
+    market: Market, photographs: Sequence[tuple[int, Photograph]], folder: Path
 ) -> list[Path]:
     """Write photographs as they came, byte for byte, into a folder, each named by its number and file; none
     is written over another file.
@@ -136,12 +132,8 @@ def write_originals(
         FileError: there is a file of that name, or it cannot be written.
         MarketError: one was altered.
     """
-    kinds = {
-        row["digest"]: row["kind"]
-        for row in market.photographs.described([shot.digest for _, shot in photographs]).iter_rows(
-            named=True
-        )
-    }
+    described = market.photographs.described([shot.digest for _, shot in photographs])
+    kinds = dict(described.select("digest", "kind").iter_rows())
     written = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -160,7 +152,7 @@ def write_originals(
     return written
 
 
-def original_name(number: int, shot: "Photograph", kind: str) -> str:
+def original_name(number: int, shot: Photograph, kind: str) -> str:
     """The name of a photograph that is handed out: its number, and its file's name with the ending of its
     kind.
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from pricing.errors import FileError
+from pricing.toml_text import toml_line
 from pricing.untrusted.files import bounded_bytes
 from pricing.untrusted.limits import Limits
 
@@ -169,3 +170,24 @@ def _value(name: str, text: str, kind: Any, rules: Mapping[str, Any]) -> Any:
     if not number >= rules["least"] or number == float("inf"):
         raise FileError(f"{name} is {text!r}, expected at least {rules['least']:g}")
     return number
+
+
+def configuration_text(
+    configuration: Configuration, environment: Mapping[str, str], file: Path | None
+) -> str:
+    """TOML with a remark at every key: what it is, and whether its value is the default, the file's or the
+    environment's. Passwords in addresses are masked.
+
+    >>> text = configuration_text(Configuration(port=8600), {"PRICING_PORT": "8600"}, None)
+    >>> "port = 8600  # environment" in text.splitlines()
+    True
+    """
+    of_file = {} if file is None else read_file(file)
+    lines = []
+    for asked in fields(configuration):
+        value = getattr(configuration, asked.name)
+        given = environment.get(variable(asked.name))
+        source = "default" if given is None else "file" if of_file.get(asked.name) == given else "environment"
+        line = toml_line(asked.name, masked(value) if isinstance(value, str) else value)
+        lines += [f"# {asked.metadata['about']}", f"{line.rstrip()}  # {source}"]
+    return "\n".join(lines) + "\n"

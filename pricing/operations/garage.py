@@ -3,7 +3,7 @@ and what it sends when it is back, taken in once."""
 
 import json
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -37,8 +37,8 @@ def sheet_facts(market: Path, name: str, extensions: Path | None = None) -> dict
     for area in AREAS:
         checks = [check for check in inspection.sheet.checks if check.area == area]
         if checks:
-            told = [_check(inspection, check, short) for check in checks]
-            areas.append({"area": area, "drawing": area_drawing(area), "checks": told})
+            facts = [_check(inspection, check, short) for check in checks]
+            areas.append({"area": area, "drawing": area_drawing(area), "checks": facts})
     return {
         "name": name,
         "car": car_words({**inspection.car, "condition_band": inspection.sheet.construction}),
@@ -48,13 +48,13 @@ def sheet_facts(market: Path, name: str, extensions: Path | None = None) -> dict
 
 
 def _check(inspection: Inspection, check: Any, short: Sequence[str]) -> dict[str, Any]:
-    found = inspection.findings.get(check.id)
+    finding = inspection.findings.get(check.id)
     return {
         "id": check.id, "title": check.title, "where": check.where, "act": check.act,
         "bad_sign": check.bad_sign,
         "caution": inspection.sheet.cautions.get(check.caution, ""), "short": check.id in short,
         "states": {state: found_words(check.role, state) for state in (*STATES, NOT_SEEN)},
-        "state": inspection.state(check.id), "note": "" if found is None else found.note,
+        "state": inspection.state(check.id), "note": "" if finding is None else finding.note,
     }  # fmt: skip
 
 
@@ -68,14 +68,7 @@ def take_findings(
     """
     if len(findings) > MOST_FINDINGS:
         raise FileError(f"{len(findings)} findings came at once, at most {MOST_FINDINGS}: send them in parts")
-    with _TURN:
-        if _known(market, name, key):
-            return False
-        inspection = open_sheet(market, name, extensions)
-        read = [_finding(inspection, row) for row in findings]
-        keep_sheet(market, name, inspection.fill(read))
-        _remember(market, name, key)
-    return True
+    return _take(market, name, key, extensions, lambda sheet: [_finding(sheet, row) for row in findings])
 
 
 def take_photo(
@@ -86,22 +79,27 @@ def take_photo(
     Raises:
         FileError, InspectionError: there is no such sheet or check, or it is no photograph.
     """
+
+    def photographed(inspection: Inspection) -> list[Finding]:
+        inspection.sheet.check(check)
+        file = keep_photo(market, name, check, content)
+        known = inspection.findings.get(check)
+        note = "" if known is None else known.note
+        return [Finding(check, inspection.state(check), note, file, "", datetime.now(UTC).date())]
+
+    return _take(market, name, key, extensions, photographed)
+
+
+def _take(
+    market: Path, name: str, key: str, extensions: Path | None,
+    findings_of: Callable[[Inspection], Sequence[Finding]],
+) -> bool:  # fmt: skip
+    """Fill findings into a sheet, once under a key."""
     with _TURN:
         if _known(market, name, key):
             return False
         inspection = open_sheet(market, name, extensions)
-        inspection.sheet.check(check)
-        file = keep_photo(market, name, check, content)
-        found = inspection.findings.get(check)
-        finding = Finding(
-            check,
-            inspection.state(check),
-            "" if found is None else found.note,
-            file,
-            "",
-            datetime.now(UTC).date(),
-        )
-        keep_sheet(market, name, inspection.fill([finding]))
+        keep_sheet(market, name, inspection.fill(findings_of(inspection)))
         _remember(market, name, key)
     return True
 

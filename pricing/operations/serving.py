@@ -1,14 +1,17 @@
 """The dashboard's server: started on the loopback address unless told otherwise, waited for, and stopped with
-the command line."""
+the command line; what runs that were killed have left is removed first."""
 
 import errno
 import http.client
 import importlib.util
 import os
+import shutil
 import signal
 import socket
+import stat
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
@@ -19,7 +22,6 @@ from urllib.parse import urlencode
 from pricing.errors import FileError
 from pricing.operations.bundled import bundled_folder
 from pricing.operations.configuration import configuration, variable
-from pricing.operations.leftovers import remove_leftovers
 from pricing.store.market_paths import market_path, password_variables
 from pricing.words.sentences import option_words
 
@@ -69,30 +71,14 @@ def serve(
     variables |= {variable("host"): host, variable("access"): _access(host)}
     if demo is not None:
         variables[DEMO_VARIABLE] = str(demo.resolve())
+    options = {
+        "--app-dir": bundled_folder(), "--host": host, "--port": number, "--log-level": "warning",
+        "--ws": "websockets-sansio", "--ws-max-size": configuration().largest_message,
+        "--timeout-graceful-shutdown": STOP_SECONDS,
+    }  # fmt: skip
+    program = [sys.executable, "-P", "-m", "uvicorn", "--factory", "dashboards.serving.server:at_a_desk"]
     server = subprocess.Popen(  # noqa: S603 - our own program with arguments made here
-        [
-            sys.executable,
-            "-P",
-            "-m",
-            "uvicorn",
-            "--app-dir",
-            str(bundled_folder()),
-            "--factory",
-            "dashboards.serving.server:at_a_desk",
-            "--host",
-            host,
-            "--port",
-            str(number),
-            "--log-level",
-            "warning",
-            "--ws",
-            "websockets-sansio",
-            "--ws-max-size",
-            str(configuration().largest_message),
-            "--no-access-log",
-            "--timeout-graceful-shutdown",
-            str(STOP_SECONDS),
-        ],
+        [*program, "--no-access-log", *(str(part) for pair in options.items() for part in pair)],
         env={**os.environ, **variables},
         stdout=subprocess.DEVNULL,
     )
@@ -191,3 +177,29 @@ def _wait(server: "subprocess.Popen[bytes]", host: str, port: int) -> None:
         finally:
             knock.close()
     raise FileError(f"the dashboard's server did not answer within {START_SECONDS:.0f} seconds")
+
+
+PREFIX: Final = "pricing-"
+"""How such folders begin."""
+
+KEYS: Final = "pricing-keys-"
+"""How the folder of keys held begins, which stays."""
+
+OLD_SECONDS: Final = 86_400.0
+"""Since its last change, after which nobody works in a folder any more."""
+
+
+def remove_leftovers(folder: Path | None = None) -> int:
+    """Remove this user's folders there that nothing has changed in for a day; returns how many."""
+    place, removed = Path(tempfile.gettempdir()) if folder is None else folder, 0
+    for left in place.glob(f"{PREFIX}*"):
+        try:
+            known = left.lstat()
+        except OSError:
+            continue
+        mine = not hasattr(os, "getuid") or known.st_uid == os.getuid()
+        old = time.time() - known.st_mtime > OLD_SECONDS
+        if stat.S_ISDIR(known.st_mode) and mine and old and not left.name.startswith(KEYS):
+            shutil.rmtree(left, ignore_errors=True)
+            removed += not left.exists()
+    return removed

@@ -16,7 +16,7 @@ from pricing.errors import FileError, MarketError, PricingError
 from pricing.money.charges import Schedule, read_schedule
 from pricing.money.currencies import minor_unit_places
 from pricing.operations.access import EVERYONE, ROLES
-from pricing.operations.demo_files import DEMO_CATALOGUE, DEMO_CHARGES
+from pricing.operations.bundled import DEMO_CATALOGUE, DEMO_CHARGES
 from pricing.snapshot import Snapshot
 from pricing.vocabulary import DISTANCE_UNITS
 
@@ -25,6 +25,9 @@ LONGEST_FILE: Final = 500_000
 """Characters of a catalogue or a schedule."""
 
 Read = TypeVar("Read")
+
+_TEXTS: Final = ("distance_unit", "other_currency", "country", "catalogue", "charges")
+"""Settings that are texts as they are."""
 
 _LONGEST_NAME: Final = 254
 """Characters of an address that signs in (RFC 5321, 4.5.3.1.3, path without its brackets)."""
@@ -76,16 +79,13 @@ class Settings:
         >>> Settings.read({"distance_unit": "miles", "roles": '{"ann@mill.invalid": ["load"]}'}).roles
         {'ann@mill.invalid': ('load',)}
         """
-        plain = {name: texts[name] for name in ("distance_unit", "country") if name in texts}
+        plain = {name: texts[name] for name in _TEXTS if name in texts}
         try:
             labour = json.loads(texts.get("labour", "{}"))
             roles = json.loads(texts.get("roles", "{}"))
             limits = json.loads(texts.get("verdict_limits", json.dumps(LIMITS)))
             return cls(
                 **plain,
-                other_currency=texts.get("other_currency"),
-                catalogue=texts.get("catalogue"),
-                charges=texts.get("charges"),
                 labour={
                     country: {kind: Decimal(rate) for kind, rate in rates.items()}
                     for country, rates in labour.items()
@@ -103,11 +103,7 @@ class Settings:
             for country, rates in self.labour.items()
         }
         return {
-            "distance_unit": self.distance_unit,
-            "other_currency": self.other_currency,
-            "country": self.country,
-            "catalogue": self.catalogue,
-            "charges": self.charges,
+            **{name: getattr(self, name) for name in _TEXTS},
             "labour": json.dumps(labour) if labour else None,
             "roles": json.dumps(self.roles) if self.roles else None,
             "verdict_limits": None if self.verdict_limits == LIMITS else json.dumps(self.verdict_limits),

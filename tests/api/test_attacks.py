@@ -19,7 +19,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.requests import Request
 from starlette.types import Message
 
-from pricing.api.list_reader import SHORT_BODY, read_list
+from pricing.api.car_lists import SHORT_BODY, read_list
 from pricing.api.problems import HttpProblemError, handle_problems
 from pricing.store.market import Market
 from tests.api.servers import PATIENCE, copied, killable

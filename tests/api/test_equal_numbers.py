@@ -33,7 +33,7 @@ from pricing.decisions.valuation import value_car
 from pricing.errors import MoneyError
 from pricing.model.saved import load
 from pricing.money.charges import Schedule, read_schedule
-from pricing.operations.demo_files import DEMO_CATALOGUE, DEMO_CHARGES
+from pricing.operations.bundled import DEMO_CATALOGUE, DEMO_CHARGES
 from pricing.operations.opening import standing_warning
 from pricing.snapshot import Snapshot
 from pricing.snapshot_source import source_of

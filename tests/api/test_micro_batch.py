@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from pricing.api.micro_batch import MOST_TOGETHER, SHORT, MicroBatch
+from pricing.api.car_lists import MOST_TOGETHER, SHORT, MicroBatch
 
 
 class Work:

@@ -27,7 +27,7 @@ from pricing.evidence.comparison.comparables import find_comparables
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.model.saved import load
 from pricing.operations import drafts
-from pricing.operations.demo_files import DEMO_CATALOGUE, EXTENSIONS
+from pricing.operations.bundled import DEMO_CATALOGUE, EXTENSIONS
 from pricing.store.market import Market
 from pricing.vocabulary import OPTION_CODES
 from pricing.words.buying import (

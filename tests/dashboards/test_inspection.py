@@ -14,7 +14,7 @@ from pricing.condition.assessment import assess
 from pricing.condition.checks import PAPER_STATES, STATES
 from pricing.errors import FileError
 from pricing.operations import drafts
-from pricing.operations.demo_files import EXTENSIONS
+from pricing.operations.bundled import EXTENSIONS
 from pricing.store.market import Market
 from pricing.untrusted.limits import LONGEST_SIDE
 from pricing.words.condition import score_sentence

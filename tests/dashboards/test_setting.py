@@ -6,7 +6,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dashboards import caches, people
-from pricing.operations.demo_files import DEMO_CATALOGUE
+from pricing.operations.bundled import DEMO_CATALOGUE
 from pricing.operations.settings import EXAMPLE_CHARGES, Settings, catalogue_in_force, catalogue_of
 from pricing.store.market import Market
 from tests.dashboards.pages import a_page, press, said

@@ -7,8 +7,7 @@ from pathlib import Path
 import httpx
 import pytest
 
-from pricing.operations.ages import ages
-from pricing.operations.doctor import GOOD, LOOK, HealthCheck, examine
+from pricing.operations.doctor import GOOD, LOOK, HealthCheck, ages, examine
 from pricing.operations.retention import named_by_time
 from pricing.store.market import Market
 from tests.api.servers import PATIENCE, copied, serving

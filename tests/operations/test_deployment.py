@@ -13,8 +13,8 @@ import pytest
 
 from pricing.api.app import SERVER_PATHS
 from pricing.errors import FileError
+from pricing.operations.bundled import write_server_files
 from pricing.operations.configuration import Configuration, variable
-from pricing.operations.server_files import write_server_files
 from tests.test_docs import COMMANDS, command_of
 
 ROOT = Path(__file__).parents[2]

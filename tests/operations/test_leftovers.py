@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from pricing.errors import MarketError
-from pricing.operations.leftovers import OLD_SECONDS, remove_leftovers
+from pricing.operations.serving import OLD_SECONDS, remove_leftovers
 from pricing.store.market import Market
 
 

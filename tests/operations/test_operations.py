@@ -20,8 +20,7 @@ from pricing.cli.main import app
 from pricing.errors import FileError, MarketError
 from pricing.operations import backups
 from pricing.operations.backups import MANIFEST, MARKET, back_up, restore
-from pricing.operations.configuration import Configuration, apply_file, read_file
-from pricing.operations.configuration_text import configuration_text
+from pricing.operations.configuration import Configuration, apply_file, configuration_text, read_file
 from pricing.operations.doctor import BROKEN, GOOD, LOOK, examine
 from pricing.operations.retention import Retention, named_by_time
 from pricing.store.connection import connection

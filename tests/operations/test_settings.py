@@ -6,7 +6,7 @@ import pytest
 
 from pricing.errors import InspectionError, MarketError, PricingError
 from pricing.operations.access import ROLES, allowed
-from pricing.operations.demo_files import DEMO_CATALOGUE
+from pricing.operations.bundled import DEMO_CATALOGUE
 from pricing.operations.settings import (
     EXAMPLE_CHARGES,
     LONGEST_FILE,

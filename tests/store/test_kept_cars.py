@@ -9,7 +9,7 @@ import pytest
 
 from pricing.decisions.kept_car import PARTS, facts_seen, kept_car_today
 from pricing.errors import MarketError
-from pricing.operations.kept_sales import exported, record_sale
+from pricing.operations.kept_cars import exported, record_sale
 from pricing.snapshot_source import source_of
 from pricing.store.market import Market
 from pricing.words.kept_cars import change_sentence, comparison

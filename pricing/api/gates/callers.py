@@ -6,7 +6,7 @@ from collections.abc import Callable, Coroutine
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
-from fastapi import Security
+from fastapi import Depends, Security
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import HTTPConnection, Request
@@ -62,6 +62,11 @@ def caller_who_may(act: str) -> Callable[..., Coroutine[Any, Any, Caller]]:
         return found
 
     return caller
+
+
+Reading: Final = Depends(caller_who_may("read"))
+Loading: Final = Depends(caller_who_may("load"))
+"""Beside a router or a route: who may ask it."""
 
 
 async def let_in(request: HTTPConnection, service: Service) -> Caller:

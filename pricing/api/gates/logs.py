@@ -1,11 +1,13 @@
-"""Log lines as JSON, one object a line, each with the request it belongs to."""
+"""Log lines as JSON, one object a line, each with the name of the request it belongs to."""
 
 import json
 import logging
+import re
+import secrets
+from contextvars import ContextVar
 from datetime import UTC, datetime
 from typing import Any, Final
 
-from pricing.api.gates.request_ids import request_id
 from pricing.operations.configuration import masked
 
 _STANDARD: Final = frozenset(vars(logging.LogRecord("", 0, "", 0, "", None, None))) | {
@@ -52,3 +54,23 @@ def log_settings(level: str) -> dict[str, Any]:
             "streamlit": {"level": "WARNING"},
         },
     }
+
+
+_CURRENT: Final[ContextVar[str]] = ContextVar("request_id", default="none")
+_GIVEN: Final = re.compile(r"[A-Za-z0-9._-]{8,64}")
+
+
+def request_id() -> str:
+    """The request's name, `none` outside of any."""
+    return _CURRENT.get()
+
+
+def begin(given: str | None) -> str:
+    """Name the request: as the caller has named it, if that is a plain word, else anew.
+
+    >>> begin("desk-7.2026-06-30") == request_id(), len(begin("<script>"))
+    (True, 16)
+    """
+    name = given if given is not None and _GIVEN.fullmatch(given) else secrets.token_hex(8)
+    _CURRENT.set(name)
+    return name

@@ -1,8 +1,11 @@
-"""How many requests a caller may make: a leaky bucket as a meter (ITU-T I.371) for each."""
+"""How much of a server one caller may have: requests a second, by a leaky bucket as a meter (ITU-T I.371),
+and requests at a time."""
 
+import asyncio
 import time
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
 
 MOST_CALLERS = 10_000
 """Callers remembered; the one not seen for longest is forgotten, and would begin anew."""
@@ -33,3 +36,28 @@ class RateLimiter:
         while len(self._left) > MOST_CALLERS:
             self._left.popitem(last=False)
         return 0.0 if may else (1.0 - left) / self._a_second
+
+
+class Turns:
+    """Lets ``most`` requests of each caller through at a time, ``most_heavy`` of those that work for long."""
+
+    def __init__(self, most: int, most_heavy: int) -> None:
+        self._most = {False: most, True: most_heavy}
+        self._callers: dict[tuple[str, bool], tuple[asyncio.Semaphore, int]] = {}
+
+    @asynccontextmanager
+    async def of(self, caller: str | None, *, heavy: bool) -> AsyncIterator[None]:
+        """Wait for a turn of this caller; without a caller there is no waiting."""
+        if caller is None:
+            yield
+            return
+        key = (caller, heavy)
+        turn, asking = self._callers.get(key, (asyncio.Semaphore(self._most[heavy]), 0))
+        self._callers[key] = turn, asking + 1
+        try:
+            async with turn:
+                yield
+        finally:
+            turn, asking = self._callers.pop(key)
+            if asking > 1:
+                self._callers[key] = turn, asking - 1

@@ -5,18 +5,19 @@ import logging
 import re
 import time
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Final
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import HTTPConnection
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from pricing.api.car_lists import SHORT_BODY
 from pricing.api.gates.bodies import Body
 from pricing.api.gates.callers import let_in
 from pricing.api.gates.hosts import refusal
-from pricing.api.gates.request_ids import begin
-from pricing.api.gates.turns import Turns
-from pricing.api.list_reader import SHORT_BODY
+from pricing.api.gates.logs import begin
+from pricing.api.gates.rate_limiter import Turns
 from pricing.api.problems import HttpProblemError, problem
 from pricing.api.service import Service
 
@@ -61,42 +62,34 @@ def address(path: str) -> str:
     return _OF_APPRAISAL.sub(r"\1*\2", path)
 
 
+@dataclass
 class RequestLimits:
-    """ASGI middleware around the whole API."""
+    """ASGI middleware around the whole API.
 
-    def __init__(
-        self,
-        app: ASGIApp,
-        service: Service,
-        *,
-        sizes: Mapping[str, int],
-        counts: Mapping[str, int | None],
-        long: tuple[str, ...],
-        acts: Mapping[str, str],
-        unguarded: frozenset[str],
-    ) -> None:
-        """``sizes``: bytes that a request to an ``address`` may have, where it is not ``largest_body``;
-        ``counts``: values, where it is not ``MOST_VALUES``, ``None`` for any; ``long``: beginnings of
-        addresses that may work for long; ``acts``: what a caller who posts to an address must be allowed
-        before any of it is taken in; ``unguarded``: addresses that answer anybody."""
-        self._app = app
-        self._service = service
-        self._sizes = sizes
-        self._counts = counts
-        self._turns = Turns(AT_ONCE, LONG_AT_ONCE)
-        self._long = long
-        self._acts = acts
-        self._unguarded = unguarded
+    ``sizes``: bytes that a request to an ``address`` may have, where it is not ``largest_body``; ``counts``:
+    values, where it is not ``MOST_VALUES``, ``None`` for any; ``long``: beginnings of addresses that may work
+    for long; ``acts``: what a caller who posts to an address must be allowed before any of it is taken in;
+    ``unguarded``: addresses that answer anybody.
+    """
+
+    app: ASGIApp
+    service: Service
+    sizes: Mapping[str, int]
+    counts: Mapping[str, int | None]
+    long: tuple[str, ...]
+    acts: Mapping[str, str]
+    unguarded: frozenset[str]
+    turns: Turns = field(default_factory=lambda: Turns(AT_ONCE, LONG_AT_ONCE))
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
-            await self._app(scope, receive, send)
+            await self.app(scope, receive, send)
             return
         headers = Headers(scope=scope)
         name = begin(headers.get(ID_HEADER))
         started, status = time.perf_counter(), 0
 
-        async def told(message: Message) -> None:
+        async def send_named(message: Message) -> None:
             nonlocal status
             if message["type"] == "http.response.start":
                 status = message["status"]
@@ -106,25 +99,24 @@ class RequestLimits:
                     answered.setdefault(header, value)
             await send(message)
 
-        counters = self._service.counters
+        counters = self.service.counters
         counters.in_hand.inc()
         try:
-            limits = self._service.configuration
-            largest = self._sizes.get(address(scope["path"]), limits.largest_body)
+            limits, where = self.service.configuration, address(scope["path"])
+            largest, most = self.sizes.get(where, limits.largest_body), self.counts.get(where, MOST_VALUES)
             async with asyncio.timeout(self._seconds(scope["path"])):
                 caller = await self._admit(scope)
-                async with self._turns.of(caller, heavy=self._is_heavy(scope["path"], headers)):
-                    most = self._counts.get(address(scope["path"]), MOST_VALUES)
+                async with self.turns.of(caller, heavy=self._is_heavy(scope["path"], headers)):
                     body = Body(receive, headers, largest, limits.body_seconds, most)
-                    await self._app(scope, body.next, told)
+                    await self.app(scope, body.next, send_named)
         except HttpProblemError as refused:
             answer = problem(refused.status, refused.detail, headers=refused.headers)
-            await answer(scope, receive, told)
+            await answer(scope, receive, send_named)
         except TimeoutError:
             if status:
                 raise
             answer = problem(503, "this took too long and was given up", headers={"Retry-After": "30"})
-            await answer(scope, receive, told)
+            await answer(scope, receive, send_named)
         except BaseException:
             status = 500 if not status else status
             raise
@@ -150,24 +142,24 @@ class RequestLimits:
             HttpProblemError: 403 for a host, an origin or a role that is not allowed; what ``let_in`` raises.
         """
         request, path = HTTPConnection(scope), scope["path"]
-        refused = refusal(request.headers, self._service.configuration)
+        refused = refusal(request.headers, self.service.configuration)
         if refused is not None and path != "/health":
             raise HttpProblemError(403, refused)
-        if path in self._unguarded:
+        if path in self.unguarded:
             return None
-        caller = await let_in(request, self._service)
+        caller = await let_in(request, self.service)
         request.state.caller = caller
-        if scope["method"] == "POST" and address(path) in self._acts:
-            caller.must_be_able_to(self._acts[address(path)])
+        if scope["method"] == "POST" and address(path) in self.acts:
+            caller.must_be_able_to(self.acts[address(path)])
         return caller.name
 
     def _is_heavy(self, path: str, headers: Mapping[str, str]) -> bool:
         """Whether a request works for long: by its address, or as a list that is not short."""
-        if path.startswith(self._long):
+        if path.startswith(self.long):
             return True
         announced = headers.get("content-length", "")
-        return path in self._sizes and not (announced.isdecimal() and int(announced[:20]) <= SHORT_BODY)
+        return path in self.sizes and not (announced.isdecimal() and int(announced[:20]) <= SHORT_BODY)
 
     def _seconds(self, path: str) -> float:
-        limits = self._service.configuration
-        return limits.work_seconds if path.startswith(self._long) else limits.answer_seconds
+        limits = self.service.configuration
+        return limits.work_seconds if path.startswith(self.long) else limits.answer_seconds

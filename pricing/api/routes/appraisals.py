@@ -6,26 +6,22 @@ from typing import Annotated, Any, Final
 
 import polars as pl
 from fastapi import APIRouter, Depends, Path, Query
-from pydantic import BaseModel, ConfigDict, Field
-from starlette.requests import Request
+from pydantic import BaseModel, Field
 from starlette.responses import Response
 
-from pricing.api.answers import Answer
+from pricing.api.answers import Answer, Page, Paged
 from pricing.api.gates.callers import Caller, caller_who_may
-from pricing.api.idempotency import Key, idempotently
-from pricing.api.pages import Limit, Page, Start, page
+from pricing.api.idempotency import Writer, writer_who_may
 from pricing.api.problems import HttpProblemError, responses
-from pricing.api.schemas import Row
-from pricing.api.service import Service, service_here
-from pricing.api.words import OneOf
+from pricing.api.schemas import OneOf, Row, Sent
+from pricing.api.service import Here, Service
 from pricing.appraisal import register
 from pricing.appraisal.completion import complete as complete_appraisal
-from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
 from pricing.appraisal.facts import facts_of, finished
 from pricing.appraisal.record.record import Appraisal, plain_record, read_record, with_answer
 from pricing.appraisal.register import Entry
-from pricing.operations.appraisal_files import evidence_for, revised
+from pricing.operations.appraisal_files import evidence_for, revised, revision_facts
 from pricing.reports.formats.docx import docx
 from pricing.reports.formats.pdf import pdf
 from pricing.reports.letter import letter
@@ -41,18 +37,16 @@ WRITERS: Final = {
 }
 DOCUMENTS: Final = tuple(f"{name}.{kind}" for name in PAGES for kind in WRITERS)
 
-router = APIRouter(tags=["appraisals"], responses=responses(404))
+router = APIRouter(prefix="/appraisals", tags=["appraisals"], responses=responses(404))
 
-Here = Annotated[Service, Depends(service_here)]
 Valuer = Annotated[Caller, Depends(caller_who_may("appraise"))]
+Appraiser = Annotated[Writer, writer_who_may("appraise")]
 AppraisalId = Annotated[str, Path(max_length=40, examples=["appraisal-0001"])]
 Revision = Annotated[int | None, Query(ge=1, le=1_000_000, description="The last one when not given.")]
 
 
-class RecordIn(BaseModel):
+class RecordIn(Sent):
     """An appraisal record, by sections, as the form of `pricing appraise new --blank` has them."""
-
-    model_config = ConfigDict(extra="forbid")
 
     record: dict[str, Any] = Field(
         examples=[
@@ -62,10 +56,8 @@ class RecordIn(BaseModel):
     reason: str = Field("entered", min_length=1, max_length=500)
 
 
-class Answers(BaseModel):
+class Answers(Sent):
     """Fields to be changed, as `section.field`, and why."""
-
-    model_config = ConfigDict(extra="forbid")
 
     answers: dict[str, Annotated[str, Field(max_length=20_000)]] = Field(
         min_length=1, max_length=200, examples=[{"opinion.figure": "4600"}]
@@ -76,10 +68,8 @@ class Answers(BaseModel):
     reason: str = Field("edited", min_length=1, max_length=500)
 
 
-class Completion(BaseModel):
+class Completion(Sent):
     """A valuer's completion: every point of the certification answered, under the valuer's own name."""
-
-    model_config = ConfigDict(extra="forbid")
 
     name: str = Field(min_length=1, max_length=200, description="The valuer's, as the record has it.")
     certification: dict[str, Annotated[str, Field(max_length=2_000)]] = Field(
@@ -105,118 +95,6 @@ class EntryFacts(BaseModel):
     record: Row
 
 
-@router.get("/appraisals", response_model=Page)
-def appraisals(
-    request: Request, service: Here, caller: Valuer, start: Start = 0, limit: Limit = 100
-) -> Response:
-    """The last revision of every appraisal of one's own; of all of them for whoever manages the market."""
-    market = service.snapshot().market
-    found = register.listed(market)
-    if not caller.may("manage"):
-        own = [name for name, maker in market.appraisals.first_makers().items() if maker == caller.name]
-        found = found.filter(pl.col("appraisal_id").is_in(own))
-    return Answer(page(request, found, start, limit))
-
-
-@router.post("/appraisals", response_model=EntryFacts, status_code=201, responses=responses(409))
-def enter(given: RecordIn, service: Here, caller: Valuer, key: Key = None) -> Response:
-    """Enter an appraisal, and freeze the evidence for it."""
-
-    market = service.snapshot().market
-
-    def work(market: Market) -> dict[str, Any]:
-        record = _without_photographs(_without_files(read_record(given.record)))
-        (name,) = register.enter(
-            market, [(record, evidence_for(market.path, record))], by=caller.name, reason=given.reason
-        )
-        return {"appraisal_id": name, "revision": 1}
-
-    request = ("enter", given.model_dump_json())
-    return idempotently(market, caller, key, request, work, lambda made: _told(market, made))
-
-
-@router.get("/appraisals/{appraisal_id}", response_model=EntryFacts)
-def appraisal(
-    appraisal_id: AppraisalId, service: Here, caller: Valuer, revision: Revision = None
-) -> Response:
-    """A revision of an appraisal, and what it still lacks."""
-    return Answer(_facts(own_entry(service.snapshot().market, caller, appraisal_id, revision)))
-
-
-@router.patch("/appraisals/{appraisal_id}", response_model=EntryFacts, responses=responses(409))
-def change(
-    appraisal_id: AppraisalId, given: Answers, service: Here, caller: Valuer, key: Key = None
-) -> Response:
-    """Change fields: another revision, which keeps the one before; its evidence is gathered anew where the
-    change asks for other evidence."""
-
-    def change(market: Market, before: Entry) -> int:
-        record = before.record
-        for field, text in given.answers.items():
-            record = with_answer(record, field, text)
-        return revised(market, before, _without_files(record), by=caller.name, reason=given.reason)
-
-    request = ("change", appraisal_id, given.model_dump_json())
-    return another_revision(service, caller, key, appraisal_id, given.after, request, change)
-
-
-@router.post("/appraisals/{appraisal_id}/completion", response_model=EntryFacts, responses=responses(409))
-def complete(
-    appraisal_id: AppraisalId, given: Completion, service: Here, caller: Valuer, key: Key = None
-) -> Response:
-    """Complete an appraisal as its valuer: a revision of a record that lacks and contradicts nothing."""
-
-    def complete(market: Market, before: Entry) -> int:
-        return complete_appraisal(market, before, given.certification, name=given.name, by=caller.name)
-
-    request = ("complete", appraisal_id, given.model_dump_json())
-    return another_revision(service, caller, key, appraisal_id, given.after, request, complete)
-
-
-@router.get("/appraisals/{appraisal_id}/history", response_model=Page)
-def history(
-    request: Request,
-    appraisal_id: AppraisalId,
-    service: Here,
-    caller: Valuer,
-    start: Start = 0,
-    limit: Limit = 100,
-) -> Response:
-    """Who changed what, oldest first."""
-    market = service.snapshot().market
-    own_entry(market, caller, appraisal_id, None)
-    return Answer(page(request, register.history(market, appraisal_id), start, limit))
-
-
-@router.get(
-    "/appraisals/{appraisal_id}/documents/{document}",
-    response_class=Response,
-    responses={200: {"content": {media: {"schema": {"type": "string"}} for _, media in WRITERS.values()}}},
-)
-def document(
-    appraisal_id: AppraisalId,
-    document: Annotated[str, OneOf(DOCUMENTS), Path()],
-    service: Here,
-    caller: Valuer,
-    paper: Annotated[str, OneOf(("a4", "letter")), Query()] = "a4",
-    locale: Annotated[str, Query(pattern="^[A-Za-z]{2,3}(_[A-Za-z0-9]{2,8})*$", max_length=20)] = "en_GB",
-    revision: Revision = None,
-    unfinished: Annotated[bool, Query(description="Also while something is missing.")] = False,
-) -> Response:
-    """A document of an appraisal, from the evidence frozen with it."""
-    entry = own_entry(service.snapshot().market, caller, appraisal_id, revision)
-    name, _, kind = document.partition(".")
-    write, media = WRITERS[kind]
-    facts = facts_of(entry)
-    pages = PAGES[name](facts if unfinished else finished(facts), LocaleWords.of(locale))
-    day: date | None = entry.record.assignment.report_date
-    return Response(
-        write(pages, paper, day),
-        media_type=media,
-        headers={"Content-Disposition": f'attachment; filename="{entry.appraisal_id}-{document}"'},
-    )
-
-
 def own_entry(market: Market, caller: Caller, appraisal_id: str, revision: int | None) -> Entry:
     """An appraisal that the caller entered, or any for whoever manages the market; another's is not there."""
     maker = market.appraisals.first_makers().get(appraisal_id)
@@ -230,8 +108,112 @@ def own_entry(market: Market, caller: Caller, appraisal_id: str, revision: int |
     return register.read(market, appraisal_id, revision)
 
 
+def _own(
+    appraisal_id: AppraisalId, service: Here, caller: Valuer, revision: Revision = None
+) -> tuple[Market, Entry]:
+    market = service.snapshot().market
+    return market, own_entry(market, caller, appraisal_id, revision)
+
+
+Own = Annotated[tuple[Market, Entry], Depends(_own)]
+
+
+@router.get("", response_model=Page)
+def appraisals(service: Here, caller: Valuer, paged: Paged) -> Response:
+    """The last revision of every appraisal of one's own; of all of them for whoever manages the market."""
+    market = service.snapshot().market
+    entries = register.listed(market)
+    if not caller.may("manage"):
+        own = [name for name, maker in market.appraisals.first_makers().items() if maker == caller.name]
+        entries = entries.filter(pl.col("appraisal_id").is_in(own))
+    return paged.answer(entries)
+
+
+@router.post("", response_model=EntryFacts, status_code=201, responses=responses(409))
+def enter(given: RecordIn, service: Here, writer: Appraiser) -> Response:
+    """Enter an appraisal, and freeze the evidence for it."""
+    market = service.snapshot().market
+
+    def work(market: Market) -> dict[str, Any]:
+        record = _without_photographs(_without_files(read_record(given.record)))
+        drafts = [(record, evidence_for(market.path, record))]
+        (name,) = register.enter(market, drafts, by=writer.caller.name, reason=given.reason)
+        return {"appraisal_id": name, "revision": 1}
+
+    request = ("enter", given.model_dump_json())
+    return writer.once(market, request, work, lambda made: _made(market, made))
+
+
+@router.get("/{appraisal_id}", response_model=EntryFacts)
+def appraisal(own: Own) -> Response:
+    """A revision of an appraisal, and what it still lacks."""
+    _, entry = own
+    return Answer(_facts(entry))
+
+
+@router.patch("/{appraisal_id}", response_model=EntryFacts, responses=responses(409))
+def change(appraisal_id: AppraisalId, given: Answers, service: Here, writer: Appraiser) -> Response:
+    """Change fields: another revision, which keeps the one before; its evidence is gathered anew where the
+    change asks for other evidence."""
+
+    def change(market: Market, before: Entry) -> int:
+        record = before.record
+        for field, text in given.answers.items():
+            record = with_answer(record, field, text)
+        return revised(market, before, _without_files(record), by=writer.caller.name, reason=given.reason)
+
+    request = ("change", appraisal_id, given.model_dump_json())
+    return another_revision(service, writer, appraisal_id, given.after, request, change)
+
+
+@router.post("/{appraisal_id}/completion", response_model=EntryFacts, responses=responses(409))
+def complete(appraisal_id: AppraisalId, given: Completion, service: Here, writer: Appraiser) -> Response:
+    """Complete an appraisal as its valuer: a revision of a record that lacks and contradicts nothing."""
+
+    def complete(market: Market, before: Entry) -> int:
+        by = writer.caller.name
+        return complete_appraisal(market, before, given.certification, name=given.name, by=by)
+
+    request = ("complete", appraisal_id, given.model_dump_json())
+    return another_revision(service, writer, appraisal_id, given.after, request, complete)
+
+
+@router.get("/{appraisal_id}/history", response_model=Page)
+def history(appraisal_id: AppraisalId, service: Here, caller: Valuer, paged: Paged) -> Response:
+    """Who changed what, oldest first."""
+    market = service.snapshot().market
+    own_entry(market, caller, appraisal_id, None)
+    return paged.answer(register.history(market, appraisal_id))
+
+
+@router.get(
+    "/{appraisal_id}/documents/{document}",
+    response_class=Response,
+    responses={200: {"content": {media: {"schema": {"type": "string"}} for _, media in WRITERS.values()}}},
+)
+def document(
+    own: Own,
+    document: Annotated[str, OneOf(DOCUMENTS), Path()],
+    paper: Annotated[str, OneOf(("a4", "letter")), Query()] = "a4",
+    locale: Annotated[str, Query(pattern="^[A-Za-z]{2,3}(_[A-Za-z0-9]{2,8})*$", max_length=20)] = "en_GB",
+    unfinished: Annotated[bool, Query(description="Also while something is missing.")] = False,
+) -> Response:
+    """A document of an appraisal, from the evidence frozen with it."""
+    _, entry = own
+    name, _, kind = document.partition(".")
+    write, media = WRITERS[kind]
+    facts = facts_of(entry)
+    pages = PAGES[name](facts if unfinished else finished(facts), LocaleWords.of(locale))
+    day: date | None = entry.record.assignment.report_date
+    return Response(
+        write(pages, paper, day),
+        media_type=media,
+        headers={"Content-Disposition": f'attachment; filename="{entry.appraisal_id}-{document}"'},
+    )
+
+
 def another_revision(
-    service: Service, caller: Caller, key: str | None, appraisal_id: str, after: int,
+    service: Service, writer: Writer, appraisal_id: str, after: int,
     request: tuple[str | bytes, ...], change: Callable[[Market, Entry], int], *, status: int = 200,
 ) -> Response:  # fmt: skip
     """Answer with the revision that ``change`` makes of the one numbered ``after``, the caller's own.
@@ -242,15 +224,15 @@ def another_revision(
     market = service.snapshot().market
 
     def work(market: Market) -> dict[str, Any]:
-        before = own_entry(market, caller, appraisal_id, None)
+        before = own_entry(market, writer.caller, appraisal_id, None)
         if before.revision != after:
             raise HttpProblemError(
                 409, f"{appraisal_id} has had a revision meanwhile: its last is {before.revision}"
             )
         return {"appraisal_id": appraisal_id, "revision": change(market, before)}
 
-    own_entry(market, caller, appraisal_id, None)
-    return idempotently(market, caller, key, request, work, lambda made: _told(market, made), status=status)
+    own_entry(market, writer.caller, appraisal_id, None)
+    return writer.once(market, request, work, lambda made: _made(market, made), status=status)
 
 
 def _without_files(record: Appraisal) -> Appraisal:
@@ -272,23 +254,18 @@ def _without_photographs(record: Appraisal) -> Appraisal:
     return record
 
 
-def _told(market: Market, made: Mapping[str, Any]) -> dict[str, Any]:
+def _made(market: Market, made: Mapping[str, Any]) -> dict[str, Any]:
     """The facts of a revision that was made."""
     return _facts(register.read(market, made["appraisal_id"], made["revision"]))
 
 
 def _facts(entry: Entry) -> dict[str, Any]:
     return {
-        "appraisal_id": entry.appraisal_id, "revision": entry.revision, "made_at": str(entry.made_at),
-        "made_by": entry.made_by, "reason": entry.reason, "completed": entry.record.completed,
-        "evidence_digest": entry.evidence_digest,
+        **revision_facts(entry),
+        "reason": entry.reason,
         "missing": [
             {"name": content.name, "part": content.part, "source": content.source}
             for content in missing(entry.record, entry.evidence)
         ],
-        "contradictions": [
-            {"rule": found.rule, "sentence": found.sentence, "mends": found.mends}
-            for found in contradictions(entry.record, entry.evidence)
-        ],
         "record": plain_record(entry.record),
-    }  # fmt: skip
+    }

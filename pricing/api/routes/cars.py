@@ -1,37 +1,45 @@
 """The cars that a person keeps: today's range, what changed, prices asked over time, the sale."""
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Depends, File, Form, Path, Query, UploadFile
+from fastapi import APIRouter, Body, File, Form, Path, Query, UploadFile
 from pydantic import BaseModel, Field
+from starlette.convertors import StringConvertor, register_url_convertor
 from starlette.responses import Response
 
 from pricing.api.answers import Answer
-from pricing.api.gates.callers import Caller, caller_who_may
-from pricing.api.idempotency import Key, idempotently
-from pricing.api.kept_car_ids import CarId
+from pricing.api.gates.callers import Loading, Reading
+from pricing.api.idempotency import Loader
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Amount, Car, Currency, Day, Row, Word
-from pricing.api.service import Service, service_here
+from pricing.api.service import Here, Service
 from pricing.decisions.kept_car import facts_seen, kept_car_today
 from pricing.decisions.plain import plain
 from pricing.errors import MarketError
-from pricing.operations.kept_sales import exported, record_sale
-from pricing.operations.photographs import cleaned_photo
+from pricing.operations.kept_cars import cleaned_photo, exported, record_sale
 from pricing.snapshot import Snapshot
 from pricing.store.kept.cars import LONGEST_NAME, LONGEST_NOTES, KeptCar
 from pricing.store.market import Market
 from pricing.words.kept_cars import comparison
 
-router = APIRouter(tags=["kept cars"])
-reading = [Depends(caller_who_may("read"))]
-Here = Annotated[Service, Depends(service_here)]
-Loader = Annotated[Caller, Depends(caller_who_may("load"))]
+router = APIRouter(prefix="/kept-cars", tags=["kept cars"])
 Number = Annotated[int, Path(ge=1, le=1_000_000)]
+CarId = Annotated[str, Field(min_length=8, max_length=8, pattern="^[0-9a-f]+$")]
 Called = Annotated[str, Field(min_length=1, max_length=LONGEST_NAME, pattern=r"^[^\x00-\x1f\x7f]*$")]
 Notes = Annotated[str, Field(max_length=LONGEST_NOTES)]
+
+
+class _KeptCarConvertor(StringConvertor):
+    """An id where it ends a path (``{car_id:kept_car}``), so that no other path is taken for a car."""
+
+    regex = "[0-9a-f]{8}"
+
+
+register_url_convertor("kept_car", _KeptCarConvertor())
 
 
 class CarToKeep(BaseModel):
@@ -105,45 +113,39 @@ class SideBySide(BaseModel):
     rows: list[Row]
 
 
-@router.get("/kept-cars", response_model=KeptCars, dependencies=reading)
+@router.get("", response_model=KeptCars, dependencies=[Reading])
 def kept_cars(service: Here) -> Response:
     """Every kept car, by name, with today's range."""
     snapshot = _ready(service)
-    return Answer({"cars": [_told(snapshot, kept) for kept in snapshot.market.kept_cars.all()]})
+    return Answer({"cars": [_facts(snapshot, kept) for kept in snapshot.market.kept_cars.all()]})
 
 
-@router.get("/kept-cars/export", response_model=KeptCars, dependencies=reading)
+@router.get("/export", response_model=KeptCars, dependencies=[Reading])
 def export(service: Here) -> Response:
     """Every kept car as it is kept, with the prices asked over time."""
     return Answer({"cars": exported(service.snapshot().market)})
 
 
-@router.get(
-    "/kept-cars/comparison", response_model=SideBySide, dependencies=reading, responses=responses(404)
-)
+@router.get("/comparison", response_model=SideBySide, dependencies=[Reading], responses=responses(404))
 def compare(
     service: Here,
     car: Annotated[list[CarId], Query(min_length=2, max_length=4, description="Two to four ids.")],
 ) -> Response:
     """Kept cars side by side, with what differs marked."""
     snapshot = _ready(service)
-    market = snapshot.market
-    return Answer(
-        {"rows": comparison([kept_car_today(snapshot, market, _one(market, car_id)) for car_id in car])}
-    )
+    cars = [_one(snapshot.market, car_id) for car_id in car]
+    return Answer({"rows": comparison([kept_car_today(snapshot, snapshot.market, kept) for kept in cars])})
 
 
-@router.get(
-    "/kept-cars/{car_id:kept_car}", response_model=Row, dependencies=reading, responses=responses(404)
-)
+@router.get("/{car_id:kept_car}", response_model=Row, dependencies=[Reading], responses=responses(404))
 def kept_car(car_id: CarId, service: Here) -> Response:
     """One kept car, with its prices over time."""
     snapshot = _ready(service)
-    return Answer(_told(snapshot, _one(snapshot.market, car_id)))
+    return Answer(_facts(snapshot, _one(snapshot.market, car_id)))
 
 
-@router.post("/kept-cars", response_model=KeptId, status_code=201, responses=responses(409, 422))
-def keep(body: CarToKeep, service: Here, caller: Loader, key: Key = None) -> Response:
+@router.post("", response_model=KeptId, status_code=201, responses=responses(409, 422))
+def keep(body: CarToKeep, service: Here, writer: Loader) -> Response:
     """Keep a car."""
     snapshot = service.snapshot()
     car = snapshot.car(dict(body.car)).to_dict()
@@ -153,11 +155,11 @@ def keep(body: CarToKeep, service: Here, caller: Loader, key: Key = None) -> Res
         return {"car_id": market.kept_cars.keep(body.name, car, body.notes, **links)}
 
     request = ("keep car", json.dumps([body.name, car, body.notes, links], default=str))
-    return idempotently(snapshot.market, caller, key, request, work)
+    return writer.once(snapshot.market, request, work)
 
 
-@router.patch("/kept-cars/{car_id:kept_car}", response_model=KeptId, responses=responses(404, 409, 422))
-def change(car_id: CarId, body: CarChange, service: Here, caller: Loader, key: Key = None) -> Response:
+@router.patch("/{car_id:kept_car}", response_model=KeptId, responses=responses(404, 409, 422))
+def change(car_id: CarId, body: CarChange, service: Here, writer: Loader) -> Response:
     """Change parts of a kept car."""
     snapshot = service.snapshot()
     values: dict[str, Any] = body.model_dump(exclude_unset=True)
@@ -170,13 +172,11 @@ def change(car_id: CarId, body: CarChange, service: Here, caller: Loader, key: K
         return {"car_id": car_id}
 
     request = ("change car", car_id, json.dumps(values, default=str))
-    return idempotently(snapshot.market, caller, key, request, work, status=200)
+    return writer.once(snapshot.market, request, work, status=200)
 
 
-@router.post(
-    "/kept-cars/{car_id}/prices", response_model=KeptId, status_code=201, responses=responses(404, 409)
-)
-def note_price(car_id: CarId, body: AskedPrice, service: Here, caller: Loader, key: Key = None) -> Response:
+@router.post("/{car_id}/prices", response_model=KeptId, status_code=201, responses=responses(404, 409))
+def note_price(car_id: CarId, body: AskedPrice, service: Here, writer: Loader) -> Response:
     """Note what is asked for a kept car on a day; the last of a day counts."""
     market = service.snapshot().market
     _one(market, car_id)
@@ -185,16 +185,15 @@ def note_price(car_id: CarId, body: AskedPrice, service: Here, caller: Loader, k
         market.kept_cars.note_price(car_id, body.amount, body.currency, body.noted_on)
         return {"car_id": car_id}
 
-    return idempotently(market, caller, key, ("price", car_id, body.model_dump_json()), work)
+    return writer.once(market, ("price", car_id, body.model_dump_json()), work)
 
 
-@router.post("/kept-cars/photos", response_model=PhotoId, status_code=201, responses=responses(404, 409, 422))
+@router.post("/photos", response_model=PhotoId, status_code=201, responses=responses(404, 409, 422))
 def add_photo(
     service: Here,
-    caller: Loader,
+    writer: Loader,
     car_id: Annotated[CarId, Form()],
     photo: Annotated[UploadFile, File(description="JPEG, PNG or WebP.")],
-    key: Key = None,
 ) -> Response:
     """Keep a photograph of a kept car: small, upright, without place, time and owner."""
     market = service.snapshot().market
@@ -205,12 +204,12 @@ def add_photo(
     def work(market: Market) -> dict[str, Any]:
         return {"car_id": car_id, "number": market.kept_cars.add_photo(car_id, kept)}
 
-    return idempotently(market, caller, key, ("photo", car_id, content), work)
+    return writer.once(market, ("photo", car_id, content), work)
 
 
 @router.get(
-    "/kept-cars/{car_id}/photos/{number}",
-    dependencies=reading,
+    "/{car_id}/photos/{number}",
+    dependencies=[Reading],
     response_class=Response,
     responses=responses(404) | {200: {"content": {"image/jpeg": {}}}},
 )
@@ -218,28 +217,27 @@ def photo(car_id: CarId, number: Number, service: Here) -> Response:
     """A photograph of a kept car; `photos` of a kept car lists their numbers."""
     market = service.snapshot().market
     _one(market, car_id)
-    try:
+    with _there():
         return Response(market.kept_cars.photo(car_id, number), media_type="image/jpeg")
-    except MarketError as error:
-        raise HttpProblemError(404, str(error)) from None
 
 
-@router.delete("/kept-cars/{car_id}/photos/{number}", response_model=PhotoId, responses=responses(404))
-def delete_photo(car_id: CarId, number: Number, service: Here, caller: Loader) -> Response:
+@router.delete(
+    "/{car_id}/photos/{number}",
+    response_model=PhotoId,
+    dependencies=[Loading],
+    responses=responses(404),
+)
+def delete_photo(car_id: CarId, number: Number, service: Here) -> Response:
     """Delete a photograph of a kept car, for good."""
     market = service.snapshot().market
     _one(market, car_id)
-    try:
+    with _there():
         market.kept_cars.delete_photo(car_id, number)
-    except MarketError as error:
-        raise HttpProblemError(404, str(error)) from None
     return Answer({"car_id": car_id, "number": number})
 
 
-@router.post("/kept-cars/{car_id}/look", response_model=KeptId, responses=responses(404))
-def look(
-    car_id: CarId, service: Here, caller: Loader, said: Annotated[dict[str, str] | None, Body()] = None
-) -> Response:
+@router.post("/{car_id}/look", response_model=KeptId, dependencies=[Loading], responses=responses(404))
+def look(car_id: CarId, service: Here, said: Annotated[dict[str, str] | None, Body()] = None) -> Response:
     """Remember what a kept car is worth now: later answers tell what changed since."""
     snapshot = _ready(service)
     today = kept_car_today(snapshot, snapshot.market, _one(snapshot.market, car_id))
@@ -249,10 +247,8 @@ def look(
     return Answer({"car_id": car_id})
 
 
-@router.post(
-    "/kept-cars/{car_id}/sale", response_model=SoldId, status_code=201, responses=responses(404, 409, 422)
-)
-def sell(car_id: CarId, body: Sale, service: Here, caller: Loader, key: Key = None) -> Response:
+@router.post("/{car_id}/sale", response_model=SoldId, status_code=201, responses=responses(404, 409, 422))
+def sell(car_id: CarId, body: Sale, service: Here, writer: Loader) -> Response:
     """Record the sale of a kept car: it becomes a sale record, checked as every other."""
     market = service.snapshot().market
     kept = _one(market, car_id)
@@ -264,11 +260,11 @@ def sell(car_id: CarId, body: Sale, service: Here, caller: Loader, key: Key = No
         )  # fmt: skip
         return {"car_id": car_id, "record_id": record}
 
-    return idempotently(market, caller, key, ("sale", car_id, body.model_dump_json()), work)
+    return writer.once(market, ("sale", car_id, body.model_dump_json()), work)
 
 
-@router.delete("/kept-cars/{car_id:kept_car}", response_model=KeptId, responses=responses(404))
-def delete(car_id: CarId, service: Here, caller: Loader) -> Response:
+@router.delete("/{car_id:kept_car}", response_model=KeptId, dependencies=[Loading], responses=responses(404))
+def delete(car_id: CarId, service: Here) -> Response:
     """Delete a kept car with its prices and photographs, for good."""
     market = service.snapshot().market
     _one(market, car_id)
@@ -283,15 +279,22 @@ def _ready(service: Service) -> Snapshot:
 
 
 def _one(market: Market, car_id: str) -> KeptCar:
-    try:
+    with _there():
         return market.kept_cars.one(car_id)
+
+
+@contextmanager
+def _there() -> Iterator[None]:
+    """What the market does not have is not found."""
+    try:
+        yield
     except MarketError as error:
         raise HttpProblemError(404, str(error)) from None
 
 
-def _told(snapshot: Snapshot, kept: KeptCar) -> dict[str, Any]:
+def _facts(snapshot: Snapshot, kept: KeptCar) -> dict[str, Any]:
     today = kept_car_today(snapshot, snapshot.market, kept)
     prices = snapshot.market.kept_cars.prices(kept.car_id).drop("car_id")
     photos = snapshot.market.kept_cars.photo_numbers(kept.car_id)
-    found: dict[str, Any] = plain(today) | {"prices": plain(prices), "photos": photos}
-    return found
+    facts: dict[str, Any] = plain(today)
+    return facts | {"prices": prices, "photos": photos}

@@ -3,43 +3,36 @@
 from datetime import date
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Depends, Query
+from fastapi import APIRouter, Query
 from fastapi import Path as InPath
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
 from pricing.api.answers import Answer
-from pricing.api.gates.callers import caller_who_may
+from pricing.api.gates.callers import Reading
 from pricing.api.problems import responses
-from pricing.api.schemas import Money, Name, Row
-from pricing.api.service import Service, service_here
-from pricing.api.words import OneOf
+from pricing.api.schemas import Country, Money, Name, OneOf, Row, Sent
+from pricing.api.service import Here
 from pricing.condition.assessment import InspectionResult, assess
 from pricing.condition.budget import repair_budget
 from pricing.condition.checks import CONSTRUCTIONS, FITTINGS, NOT_SEEN, STATES, Sheet
 from pricing.condition.inspection import LONGEST_TEXT, PRESERVATION, WORKMANSHIP
 from pricing.condition.inspection_files import FORMAT, inspection_of
-from pricing.operations.demo_files import EXTENSIONS
+from pricing.operations.bundled import EXTENSIONS
 from pricing.operations.settings import repairs_in_force, settings_of
-from pricing.records.contract import COUNTRIES
 from pricing.vocabulary import OPTION_CODES
 
 LEVELS: Final = {"p10": 0.1, "p50": 0.5, "p90": 0.9}
 MOST_FINDINGS: Final = 500
 
-router = APIRouter(
-    tags=["condition"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404)
-)
+router = APIRouter(tags=["condition"], dependencies=[Reading], responses=responses(404))
 
-Here = Annotated[Service, Depends(service_here)]
 Text = Annotated[str, Field(max_length=LONGEST_TEXT)]
 Construction = Annotated[str, OneOf(CONSTRUCTIONS)]
 
 
-class SeenIn(BaseModel):
+class SeenIn(Sent):
     """What was seen at one check."""
-
-    model_config = ConfigDict(extra="forbid")
 
     check: Text = Field(examples=["engine_smoke"])
     state: Annotated[str, OneOf((*STATES, NOT_SEEN))]
@@ -54,10 +47,8 @@ class FindingIn(SeenIn):
     photo: Text = ""
 
 
-class ChangeIn(BaseModel):
+class ChangeIn(Sent):
     """One change from how the car left the factory."""
-
-    model_config = ConfigDict(extra="forbid")
 
     item: Text = Field(examples=["front discs"])
     option: Annotated[str, OneOf(("", *OPTION_CODES))] = ""
@@ -67,11 +58,10 @@ class ChangeIn(BaseModel):
     done_by: Text = ""
 
 
-class InspectionIn(BaseModel):
+class InspectionIn(Sent):
     """An inspection, half done or whole, as `pricing inspect` keeps it."""
 
     model_config = ConfigDict(
-        extra="forbid",
         json_schema_extra={
             "examples": [
                 {
@@ -92,13 +82,11 @@ class InspectionIn(BaseModel):
     findings: list[FindingIn] = Field([], max_length=MOST_FINDINGS)
 
 
-class BudgetQuestion(BaseModel):
+class BudgetQuestion(Sent):
     """An inspection whose repairs are to be priced."""
 
-    model_config = ConfigDict(extra="forbid")
-
     inspection: InspectionIn
-    country: Annotated[str, OneOf(tuple(sorted(COUNTRIES)))] | None = Field(
+    country: Country | None = Field(
         None, description="Of the work: labour rates and tax; that of the market's settings when not given."
     )
     least: Annotated[str, OneOf(STATES[1:])] = Field(
@@ -179,8 +167,8 @@ def budget(question: BudgetQuestion, service: Here) -> Response:
     snapshot = service.snapshot()
     country = settings_of(snapshot).country if question.country is None else question.country
     costs = repairs_in_force(snapshot, assessed(question.inspection), country, {})
-    found = repair_budget(costs, least=question.least)
-    return Answer({name: part for name, part in vars(found).items() if name != "draws"})
+    facts = repair_budget(costs, least=question.least)
+    return Answer({name: part for name, part in vars(facts).items() if name != "draws"})
 
 
 def assessed(inspection: InspectionIn) -> InspectionResult:
@@ -190,19 +178,6 @@ def assessed(inspection: InspectionIn) -> InspectionResult:
 
 def score_facts(result: InspectionResult) -> dict[str, Any]:
     """What a result says, without its draws."""
-    return {
-        "score": result.score,
-        "band": result.band,
-        "spread": result.spread,
-        "levels": dict(zip(LEVELS, result.quantiles(tuple(LEVELS.values())), strict=True)),
-        "band_shares": result.band_shares,
-        "structure_cap": result.structure_cap,
-        "seen_share": result.inspection.seen_share,
-        "holding": result.holding,
-        "lifting": result.lifting,
-        "look_next": result.look_next,
-        "papers": result.papers,
-        "cautions": result.cautions,
-        "originality": result.originality,
-        "if_unseen_worst": None if result.if_unseen_worst is None else vars(result.if_unseen_worst),
-    }
+    levels = dict(zip(LEVELS, result.quantiles(tuple(LEVELS.values())), strict=True))
+    own = {name: getattr(result, name) for name in ScoreFacts.model_fields if hasattr(result, name)}
+    return own | {"levels": levels, "seen_share": result.inspection.seen_share}

@@ -1,30 +1,20 @@
 """Buying and selling: limits, proceeds, and what they rest on."""
 
+from dataclasses import fields
 from datetime import date
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Depends
-from pydantic import BaseModel, ConfigDict, Field
+from fastapi import APIRouter
+from pydantic import ConfigDict, Field
 from starlette.responses import Response
 
-from pricing.api.gates.callers import caller_who_may
+from pricing.api import schemas
+from pricing.api.gates.callers import Reading
 from pricing.api.problems import responses
 from pricing.api.routes.condition import InspectionIn, assessed
 from pricing.api.schedules import CHARGES_EXAMPLE, ScheduleIn
-from pricing.api.schemas import (
-    CAR_EXAMPLE,
-    Amount,
-    Car,
-    Cost,
-    Coverage,
-    Currency,
-    Day,
-    Name,
-    Row,
-    Warned,
-)
-from pricing.api.service import Service, service_here, warned
-from pricing.api.words import OneOf
+from pricing.api.schemas import Amount, Cost, Country, Currency, Name, OneOf, Row, Sent, Warned
+from pricing.api.service import Here, warned
 from pricing.condition.checks import STATES
 from pricing.decisions.buy.alternatives import Wanted
 from pricing.decisions.buy.buying import BuyerTerms, buy_car
@@ -39,42 +29,31 @@ from pricing.decisions.sell.what_ifs import PAPERS
 from pricing.decisions.simulation import simulate
 from pricing.errors import DecisionError
 from pricing.operations.settings import repairs_in_force, schedule_in_force, settings_of
-from pricing.records.contract import COUNTRIES
 from pricing.snapshot import Snapshot
 from pricing.vocabulary import CHANNELS, DRIVE_SIDES
 
 BUYING_EXAMPLE: Final[dict[str, Any]] = {
-    "car": {**CAR_EXAMPLE, "channel": "auction"}, "asking": "4200", "certainty": 0.7, "transport": "250",
-    "charges": CHARGES_EXAMPLE,
-}  # fmt: skip
-BUYER_STATES: Final = {"certainty", "opening", "transport", "repairs", "step", "import_from", "least"}
-SELLER_STATES: Final = {
-    "own_value", "reserve", "low_estimate", "high_estimate", "asking", "floor", "bidders", "papers",
-    "discount",
+    "car": {**schemas.CAR_EXAMPLE, "channel": "auction"}, "asking": "4200", "certainty": 0.7,
+    "transport": "250", "charges": CHARGES_EXAMPLE,
 }  # fmt: skip
 SELLING_EXAMPLE: Final[dict[str, Any]] = {
-    "car": CAR_EXAMPLE, "own_value": "3000", "reserve": "3800", "charges": CHARGES_EXAMPLE,
+    "car": schemas.CAR_EXAMPLE, "own_value": "3000", "reserve": "3800", "charges": CHARGES_EXAMPLE,
 }  # fmt: skip
 
-router = APIRouter(
-    tags=["decisions"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404)
-)
+router = APIRouter(tags=["decisions"], dependencies=[Reading], responses=responses(404))
 
-Here = Annotated[Service, Depends(service_here)]
 Chance = Annotated[float, Field(ge=0.01, le=0.99)]
 Seed = Annotated[int, Field(ge=0, le=2**31, description="Of the simulation: the same seed, the same digits.")]
 State = Annotated[str, OneOf(STATES[1:])]
 
 
-class Terms(BaseModel):
+class Terms(Sent):
     """What buyer and seller state alike."""
 
-    model_config = ConfigDict(extra="forbid")
-
-    car: Car
+    car: schemas.Car
     currency: Currency | None = Field(None, description="Of all amounts here; the market's when not given.")
-    as_of: Day | None = None
-    coverage: Coverage = 0.8
+    as_of: schemas.Day | None = None
+    coverage: schemas.Coverage = 0.8
     charges: ScheduleIn | None = Field(None, description="Dated charges; without any, lines are left open.")
     kept_charges: bool = Field(
         False, description="Use the charges of the market's settings where none are given here."
@@ -88,21 +67,19 @@ class Terms(BaseModel):
         description="What jobs of the repair catalogue were quoted at, tax in, in the market's currency.",
     )
     seed: Seed = 0
-    work_in: Annotated[str, OneOf(tuple(sorted(COUNTRIES)))] | None = Field(
+    work_in: Country | None = Field(
         None, description="Country of the work, to price the repairs of the inspection; else they are not."
     )
 
 
-class WantedIn(BaseModel):
+class WantedIn(Sent):
     """What another car must be."""
-
-    model_config = ConfigDict(extra="forbid")
 
     body_style: Name | None = None
     drive_side: Annotated[str, OneOf(DRIVE_SIDES)] | None = None
     first_year: Annotated[int, Field(ge=1885, le=2200)] | None = None
     last_year: Annotated[int, Field(ge=1885, le=2200)] | None = None
-    country: Annotated[str, OneOf(tuple(sorted(COUNTRIES)))] | None = None
+    country: Country | None = None
 
 
 class BuyingQuestion(Terms):
@@ -215,21 +192,11 @@ def buying(question: BuyingQuestion, service: Here) -> Response:
     """
     snapshot = service.snapshot()
     service.not_before_fit(snapshot, question.as_of)
-    terms = BuyerTerms(
-        currency=snapshot.base_currency if question.currency is None else question.currency,
-        **question.model_dump(include=BUYER_STATES),
-        wanted=Wanted(**question.wanted.model_dump()),
-    )
-    facts = buy_car(
-        snapshot,
-        snapshot.model,
-        snapshot.car(question.car, question.as_of),
-        terms,
-        asking=question.asking,
-        limits=settings_of(snapshot).verdict_limits,
-        indexed=snapshot.indexed,
-        **_inputs(question, snapshot),
-    )
+    stated = _stated(question, BuyerTerms, snapshot) | {"wanted": Wanted(**question.wanted.model_dump())}
+    car, limits = snapshot.car(question.car, question.as_of), settings_of(snapshot).verdict_limits
+    inputs = _inputs(question, snapshot) | {"asking": question.asking, "limits": limits}
+    terms = BuyerTerms(**stated)
+    facts = buy_car(snapshot, snapshot.model, car, terms, indexed=snapshot.indexed, **inputs)
     return warned(snapshot, facts.to_dict())
 
 
@@ -239,18 +206,10 @@ def selling(question: SellingQuestion, service: Here) -> Response:
     first."""
     snapshot = service.snapshot()
     service.not_before_fit(snapshot, question.as_of)
-    terms = SellerTerms(
-        currency=snapshot.base_currency if question.currency is None else question.currency,
-        **question.model_dump(include=SELLER_STATES),
-    )
-    facts = sell_car(
-        snapshot,
-        snapshot.model,
-        snapshot.car(question.car, question.as_of),
-        terms,
-        evidence=evidence_of(snapshot),
-        **_inputs(question, snapshot),
-    )
+    terms = SellerTerms(**_stated(question, SellerTerms, snapshot))
+    car, evidence = snapshot.car(question.car, question.as_of), evidence_of(snapshot)
+    inputs = _inputs(question, snapshot)
+    facts = sell_car(snapshot, snapshot.model, car, terms, evidence=evidence, **inputs)
     return warned(snapshot, facts.to_dict())
 
 
@@ -271,6 +230,12 @@ def mending(question: MendingQuestion, service: Here) -> Response:
         drawn, inputs["costs"], asking=question.asking, least=question.least, seed=question.seed
     )
     return warned(snapshot, found)
+
+
+def _stated(question: Terms, terms: type[BuyerTerms | SellerTerms], snapshot: Snapshot) -> dict[str, Any]:
+    """What a question states of the fields of terms, in one currency."""
+    stated = question.model_dump(include={field.name for field in fields(terms)})
+    return stated | {"currency": question.currency or snapshot.base_currency}
 
 
 def _inputs(question: Terms, snapshot: Snapshot) -> dict[str, Any]:

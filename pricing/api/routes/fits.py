@@ -3,26 +3,22 @@
 import json
 from typing import Annotated, Any
 
-import polars as pl
-from fastapi import APIRouter, Depends, Path
+from fastapi import APIRouter, Path
 from pydantic import BaseModel
-from starlette.requests import Request
 from starlette.responses import Response
 
-from pricing.api.answers import Answer
-from pricing.api.gates.callers import Caller, caller_who_may
-from pricing.api.idempotency import Key, idempotently
-from pricing.api.pages import Limit, Page, Start, page
+from pricing.api.answers import Answer, Page, Paged
+from pricing.api.gates.callers import Reading
+from pricing.api.idempotency import Loader
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Row
-from pricing.api.service import Service, service_here
+from pricing.api.service import Here, Service
 from pricing.model.market_fit import fit_market
 from pricing.model.saved import save
 from pricing.store.market import Market
 
-router = APIRouter(tags=["fits"])
+router = APIRouter(prefix="/fits", tags=["fits"])
 
-Here = Annotated[Service, Depends(service_here)]
 FitId = Annotated[str, Path(max_length=40, examples=["fit-0001"])]
 
 
@@ -34,25 +30,20 @@ class Fit(BaseModel):
     facts: Row
 
 
-@router.get("/fits", response_model=Page, dependencies=[Depends(caller_who_may("read"))])
-def fits(request: Request, service: Here, start: Start = 0, limit: Limit = 100) -> Response:
+@router.get("", response_model=Page, dependencies=[Reading])
+def fits(service: Here, paged: Paged) -> Response:
     """The fits kept, oldest first."""
-    return Answer(page(request, _listed(service), start, limit))
+    return paged.answer(service.snapshot().market.fits())
 
 
-@router.get(
-    "/fits/{fit_id}", response_model=Fit, dependencies=[Depends(caller_who_may("read"))],
-    responses=responses(404),
-)  # fmt: skip
+@router.get("/{fit_id}", response_model=Fit, dependencies=[Reading], responses=responses(404))
 def fit(fit_id: FitId, service: Here) -> Response:
     """One fit and its facts."""
     return Answer(_one(service, fit_id))
 
 
-@router.post("/fits", response_model=Fit, status_code=201, responses=responses(409))
-def make_fit(
-    service: Here, caller: Annotated[Caller, Depends(caller_who_may("load"))], key: Key = None
-) -> Response:
+@router.post("", response_model=Fit, status_code=201, responses=responses(409))
+def make_fit(service: Here, writer: Loader) -> Response:
     """Fit the price model to all sales, calibrate its ranges and keep it; answers when that is done.
 
     With an `Idempotency-Key` a caller that lost the connection asks again: 409 while it is being done, then
@@ -60,20 +51,15 @@ def make_fit(
     """
 
     def work(market: Market) -> dict[str, str]:
-        model = fit_market(market)
-        return {"fit_id": save(model, market)}
+        return {"fit_id": save(fit_market(market), market)}
 
     market = service.snapshot().market
-    return idempotently(market, caller, key, ("fit",), work, lambda made: _one(service, made["fit_id"]))
-
-
-def _listed(service: Service) -> pl.DataFrame:
-    return service.snapshot().market.fits()
+    return writer.once(market, ("fit",), work, lambda made: _one(service, made["fit_id"]))
 
 
 def _one(service: Service, fit_id: str) -> dict[str, Any]:
-    found = _listed(service).filter(pl.col("fit_id") == fit_id)
-    if found.is_empty():
+    rows = service.snapshot().market.fits().filter(fit_id=fit_id).to_dicts()
+    if not rows:
         raise HttpProblemError(404, f"there is no fit {fit_id!r} in the market")
-    row = found.row(0, named=True)
+    (row,) = rows
     return row | {"facts": json.loads(row["facts"])}

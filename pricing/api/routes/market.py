@@ -1,36 +1,30 @@
 """The evidence of a market: comparable sales, price index, depth."""
 
-from typing import Annotated
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Query
-from pydantic import BaseModel, ConfigDict, Field
+from fastapi import APIRouter, Query
+from pydantic import Field
 from starlette.responses import Response
 
-from pricing.api.gates.callers import caller_who_may
+from pricing.api.gates.callers import Reading
 from pricing.api.problems import responses
-from pricing.api.schemas import Car, Coverage, Day, Money, Name, Row, Warned
-from pricing.api.service import Service, service_here, warned, where
-from pricing.api.words import OneOf
+from pricing.api.schemas import Car, Coverage, Day, Money, Name, OneOf, Row, Sent, Warned
+from pricing.api.service import Here, warned, where
 from pricing.decisions.approaches import difference, valued_beside
 from pricing.evidence.comparison.comparables import COUNT, find_comparables
 from pricing.evidence.depth import market_depth
 from pricing.evidence.indices.index import METHODS, MINIMUM, price_index
 from pricing.evidence.indices.periods import LENGTHS
 
-router = APIRouter(
-    tags=["evidence"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404)
-)
+router = APIRouter(tags=["evidence"], dependencies=[Reading], responses=responses(404))
 
-Here = Annotated[Service, Depends(service_here)]
 Make = Annotated[Name | None, Query(description="Make; without it, the whole market.")]
 Model = Annotated[Name | None, Query(description="Model of the make.")]
 At = Annotated[Day | None, Query(description="Effective date; without it, the last on record.")]
 
 
-class ComparablesQuestion(BaseModel):
+class ComparablesQuestion(Sent):
     """A car that comparable sales are wanted for."""
-
-    model_config = ConfigDict(extra="forbid")
 
     car: Car
     as_of: Day | None = None
@@ -91,15 +85,10 @@ def comparables(question: ComparablesQuestion, service: Here) -> Response:
     snapshot = service.snapshot()
     service.not_before_fit(snapshot, question.as_of)
     car = snapshot.car(question.car, question.as_of)
-    found = find_comparables(
-        snapshot.comparables_index,
-        car,
-        as_of=question.as_of,
-        count=question.count,
-        coverage=question.coverage,
-    )
-    valued = valued_beside(snapshot, snapshot.model, car, found, question.coverage)
-    return warned(snapshot, vars(found) | {"difference": difference(valued, found)})
+    terms = question.model_dump(exclude={"car"})
+    sales = find_comparables(snapshot.comparables_index, car, **terms)
+    valued = valued_beside(snapshot, snapshot.model, car, sales, question.coverage)
+    return warned(snapshot, vars(sales) | {"difference": difference(valued, sales)})
 
 
 @router.get("/index", response_model=IndexFacts)
@@ -115,13 +104,9 @@ def index(
 ) -> Response:
     """How prices moved at constant quality."""
     snapshot = service.snapshot()
-    return warned(
-        snapshot,
-        price_index(
-            snapshot.sales(as_of), method=method, period=period, where=where(snapshot, make, model),
-            coverage=coverage, minimum=minimum,
-        ),
-    )  # fmt: skip
+    scope = where(snapshot, make, model)
+    terms: dict[str, Any] = {"method": method, "period": period, "coverage": coverage, "minimum": minimum}
+    return warned(snapshot, price_index(snapshot.sales(as_of), where=scope, **terms))
 
 
 @router.get("/depth", response_model=DepthFacts)
@@ -130,11 +115,7 @@ def depth(service: Here, make: Make = None, model: Model = None, as_of: At = Non
     snapshot = service.snapshot()
     if snapshot.state.fit is not None:
         service.not_before_fit(snapshot, as_of)
-    return warned(
-        snapshot,
-        market_depth(
-            snapshot.sales(as_of), where=where(snapshot, make, model), as_of=as_of,
-            model=None if snapshot.state.fit is None else snapshot.model,
-            every_record=snapshot.sales(as_of, every_record=True),
-        ),
-    )  # fmt: skip
+    scope, every_record = where(snapshot, make, model), snapshot.sales(as_of, every_record=True)
+    fitted = None if snapshot.state.fit is None else snapshot.model
+    terms: dict[str, Any] = {"where": scope, "as_of": as_of, "model": fitted, "every_record": every_record}
+    return warned(snapshot, market_depth(snapshot.sales(as_of), **terms))

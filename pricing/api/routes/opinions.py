@@ -4,28 +4,23 @@ import json
 from typing import Annotated, Any
 
 import polars as pl
-from fastapi import APIRouter, Depends, Query
+from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
-from starlette.requests import Request
 from starlette.responses import Response
 
-from pricing.api.answers import Answer
-from pricing.api.gates.callers import Caller, caller_who_may
-from pricing.api.idempotency import Key, idempotently
-from pricing.api.pages import Limit, Page, Start, page
+from pricing.api.answers import Answer, Page, Paged
+from pricing.api.gates.callers import Reading
+from pricing.api.idempotency import Loader
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Amount, Currency, Day, Name, Row, Word
-from pricing.api.service import Service, service_here, where
+from pricing.api.service import Here, where
 from pricing.decisions.opinions import source_record
 from pricing.decisions.plain import plain
 from pricing.opinions.statement import TYPES
 from pricing.store.market import Market
 
-router = APIRouter(tags=["opinions"])
-reading = [Depends(caller_who_may("read"))]
-Loader = Annotated[Caller, Depends(caller_who_may("load"))]
+router = APIRouter(prefix="/opinions", tags=["opinions"])
 
-Here = Annotated[Service, Depends(service_here)]
 OpinionId = Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[0-9a-f]+$")]
 MOST: int = 1_000
 """Statements of one request."""
@@ -82,29 +77,26 @@ class Scores(BaseModel):
     sources: list[Row]
 
 
-@router.get("/opinions", response_model=Page, dependencies=reading, responses=responses(404))
+@router.get("", response_model=Page, dependencies=[Reading], responses=responses(404))
 def opinions(
-    request: Request,
     service: Here,
+    paged: Paged,
     make: Annotated[Name | None, Query(description="Capitals do not matter.")] = None,
     model: Annotated[Name | None, Query()] = None,
     every: Annotated[bool, Query(description="Those withdrawn too.")] = False,
-    start: Start = 0,
-    limit: Limit = 100,
 ) -> Response:
     """What people say, oldest first, with the all-in prices it comes to in the market's base currency."""
     snapshot = service.snapshot()
-    found = snapshot.market.statements.read(every=True) if every else snapshot.opinions()
-    return Answer(page(request, found.filter(**where(snapshot, make, model)), start, limit))
+    statements = snapshot.market.statements.read(every=True) if every else snapshot.opinions()
+    return paged.answer(statements.filter(**where(snapshot, make, model)))
 
 
-@router.post("/opinions", response_model=Kept, status_code=201, responses=responses(409))
+@router.post("", response_model=Kept, status_code=201, responses=responses(409))
 def say(
     statements: Annotated[list[Said], Field(min_length=1, max_length=MOST)],
     service: Here,
-    caller: Loader,
+    writer: Loader,
     meant: Annotated[bool, Query(description="A better state is meant to fetch less.")] = False,
-    key: Key = None,
 ) -> Response:
     """Keep statements, all or none. The same said again is known and changes nothing; a better state that
     fetches less is asked again, unless it is `meant`."""
@@ -113,17 +105,15 @@ def say(
     cells = pl.DataFrame(texts, schema=dict.fromkeys(TYPES, pl.String))
 
     def work(market: Market) -> dict[str, Any]:
-        found: dict[str, Any] = plain(market.statements.add(cells, meant=meant))
-        return found
+        kept: dict[str, Any] = plain(market.statements.add(cells, meant=meant))
+        return kept
 
     request = ("opinions", str(meant), json.dumps(texts))
-    return idempotently(Market.open(service.configuration.market), caller, key, request, work)
+    return writer.once(Market.open(service.configuration.market), request, work)
 
 
-@router.post("/opinions/{opinion_id}/withdrawal", response_model=Withdrawn, responses=responses(404, 409))
-def withdraw(
-    opinion_id: OpinionId, why: Withdrawal, service: Here, caller: Loader, key: Key = None
-) -> Response:
+@router.post("/{opinion_id}/withdrawal", response_model=Withdrawn, responses=responses(404, 409))
+def withdraw(opinion_id: OpinionId, why: Withdrawal, service: Here, writer: Loader) -> Response:
     """Withdraw a statement: it is kept, and counts no more."""
     market = service.snapshot().market
 
@@ -133,16 +123,14 @@ def withdraw(
             raise HttpProblemError(
                 404, f"{known} statements in force have a name that starts with {opinion_id!r}"
             )
-        name = market.statements.withdraw(opinion_id, why.reason)
-        return {"opinion_id": name}
+        return {"opinion_id": market.statements.withdraw(opinion_id, why.reason)}
 
-    request = ("withdraw opinion", opinion_id, why.reason)
-    return idempotently(market, caller, key, request, work, status=200)
+    return writer.once(market, ("withdraw opinion", opinion_id, why.reason), work, status=200)
 
 
-@router.get("/opinions/scores", response_model=Scores, dependencies=reading)
+@router.get("/scores", response_model=Scores, dependencies=[Reading])
 def scores(service: Here) -> Response:
     """How often sales fell where each source said, how wide it was, bias, calibration and information (Cooke
     1991), and pinball loss beside the price model's on the same sales."""
-    found = source_record(service.snapshot()).sources
-    return Answer({"sources": plain(found.with_columns(pl.col(pl.Float64).fill_nan(None)))})
+    sources = source_record(service.snapshot()).sources
+    return Answer({"sources": sources.with_columns(pl.col(pl.Float64).fill_nan(None))})

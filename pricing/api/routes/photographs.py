@@ -5,23 +5,15 @@ from dataclasses import replace
 from typing import Annotated
 
 from fastapi import APIRouter, File, Form, Path, Query, UploadFile
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, Field
 from starlette.responses import Response
 
 from pricing.api.answers import Answer
-from pricing.api.gates.callers import Caller
-from pricing.api.idempotency import Key
+from pricing.api.idempotency import Writer
 from pricing.api.problems import HttpProblemError, responses
-from pricing.api.routes.appraisals import (
-    AppraisalId,
-    EntryFacts,
-    Here,
-    Revision,
-    Valuer,
-    another_revision,
-    own_entry,
-)
-from pricing.api.schemas import Row
+from pricing.api.routes.appraisals import AppraisalId, Appraiser, EntryFacts, Own, another_revision, own_entry
+from pricing.api.schemas import Row, Sent
+from pricing.api.service import Here
 from pricing.appraisal import register
 from pricing.appraisal.record.photographs import (
     LONGEST_CAPTION,
@@ -36,7 +28,9 @@ from pricing.operations.appraisal_photographs import photograph_facts
 from pricing.store.market import Market
 from pricing.untrusted.photographs import MEDIA, SUFFIXES, ReadPhotograph, read_photograph
 
-router = APIRouter(tags=["appraisals"], responses=responses(404))
+router = APIRouter(
+    prefix="/appraisals/{appraisal_id}/photographs", tags=["appraisals"], responses=responses(404)
+)
 
 Digest = Annotated[str, Path(pattern="^[0-9a-f]{64}$", description="SHA-256 of the original.")]
 After = Annotated[
@@ -57,10 +51,8 @@ class PhotographsOf(BaseModel):
     )
 
 
-class PhotographWords(BaseModel):
+class PhotographWords(Sent):
     """Other words for a photograph; what is left out stays as it is."""
-
-    model_config = ConfigDict(extra="forbid")
 
     caption: str | None = Field(None, max_length=LONGEST_CAPTION)
     check: str | None = Field(None, max_length=100, examples=["gearbox_leaks"])
@@ -71,19 +63,16 @@ class PhotographWords(BaseModel):
     )
 
 
-@router.get("/appraisals/{appraisal_id}/photographs", response_model=PhotographsOf)
-def photographs(
-    appraisal_id: AppraisalId, service: Here, caller: Valuer, revision: Revision = None
-) -> Response:
+@router.get("", response_model=PhotographsOf)
+def photographs(own: Own) -> Response:
     """The photographs of a revision of an appraisal."""
-    market = service.snapshot().market
-    entry = own_entry(market, caller, appraisal_id, revision)
-    told = photograph_facts(market, entry.record)
-    return Answer({"appraisal_id": appraisal_id, "revision": entry.revision, "photographs": told})
+    market, entry = own
+    shots = photograph_facts(market, entry.record)
+    return Answer({"appraisal_id": entry.appraisal_id, "revision": entry.revision, "photographs": shots})
 
 
 @router.post(
-    "/appraisals/{appraisal_id}/photographs",
+    "",
     response_model=EntryFacts,
     status_code=201,
     responses=responses(409),
@@ -91,18 +80,17 @@ def photographs(
 def add(
     appraisal_id: AppraisalId,
     service: Here,
-    caller: Valuer,
+    writer: Appraiser,
     after: After,
     photograph: Annotated[UploadFile, File(description="JPEG or PNG, at most 15,000,000 bytes.")],
     caption: Annotated[str, Form(max_length=LONGEST_CAPTION)] = "",
     check: Annotated[str, Form(max_length=100)] = "",
     cover: Annotated[bool, Form()] = False,
-    key: Key = None,
 ) -> Response:
     """Add a photograph: the place and whatever else the camera wrote is left out of what is shown; the
     original is kept as it came."""
     content, file = photograph.file.read(), photograph.filename or ""
-    own_entry(service.snapshot().market, caller, appraisal_id, None)
+    own_entry(service.snapshot().market, writer.caller, appraisal_id, None)
     read = read_photograph(content, "the photograph")
 
     def add(market: Market, before: Entry) -> int:
@@ -110,87 +98,72 @@ def add(
             before.record.photographs, read, file, caption=caption, check=check, cover=cover or None,
             chassis=register.taken_in_for(market, read.digest, before.record.subject.chassis_number),
         )  # fmt: skip
-        return _revised(market, before, shots, caller, "a photograph added", read)
+        return _revised(market, before, shots, writer, "a photograph added", read)
 
-    said = (file, caption, check, str(cover), str(after))
-    request = ("add photograph", appraisal_id, *said, content)
-    return another_revision(service, caller, key, appraisal_id, after, request, add, status=201)
+    request = ("add photograph", appraisal_id, file, caption, check, str(cover), str(after), content)
+    return another_revision(service, writer, appraisal_id, after, request, add, status=201)
 
 
 @router.get(
-    "/appraisals/{appraisal_id}/photographs/{digest}",
+    "/{digest}",
     response_class=Response,
     responses={200: {"content": {media: {"schema": {"type": "string"}} for media in sorted(MEDIA.values())}}},
 )
 def original(
-    appraisal_id: AppraisalId,
+    own: Own,
     digest: Digest,
-    service: Here,
-    caller: Valuer,
-    revision: Revision = None,
     shown: Annotated[
         bool, Query(description="What is shown of it, upright and without its place, as JPEG.")
     ] = False,
 ) -> Response:
     """The original of a photograph, byte for byte, with the place and all else that the camera wrote."""
-    market = service.snapshot().market
-    entry = own_entry(market, caller, appraisal_id, revision)
+    market, entry = own
     number = _number(entry, digest)
     kind = "JPEG" if shown else market.photographs.described([digest]).item(0, "kind")
+    name = f"{entry.appraisal_id}-{number:02d}{SUFFIXES[kind]}"
     return Response(
         entry.shown[digest] if shown else market.photographs.original(digest),
         media_type=MEDIA[kind],
-        headers={
-            "Content-Disposition": f'attachment; filename="{appraisal_id}-{number:02d}{SUFFIXES[kind]}"'
-        },
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
     )
 
 
-@router.patch(
-    "/appraisals/{appraisal_id}/photographs/{digest}", response_model=EntryFacts, responses=responses(409)
-)
+@router.patch("/{digest}", response_model=EntryFacts, responses=responses(409))
 def change(
-    appraisal_id: AppraisalId,
-    digest: Digest,
-    given: PhotographWords,
-    service: Here,
-    caller: Valuer,
-    key: Key = None,
+    appraisal_id: AppraisalId, digest: Digest, given: PhotographWords, service: Here, writer: Appraiser
 ) -> Response:
     """Give a photograph another caption, finding, place or the cover: a revision."""
-    said = given.model_dump(exclude={"after", "place"})
 
     def change(market: Market, before: Entry) -> int:
-        shots = with_changes(before.record.photographs, _number(before, digest), place=given.place, **said)
-        return _revised(market, before, shots, caller, "a photograph changed")
+        changes = given.model_dump(exclude={"after"})
+        shots = with_changes(before.record.photographs, _number(before, digest), **changes)
+        return _revised(market, before, shots, writer, "a photograph changed")
 
     request = ("change photograph", appraisal_id, digest, given.model_dump_json())
-    return another_revision(service, caller, key, appraisal_id, given.after, request, change)
+    return another_revision(service, writer, appraisal_id, given.after, request, change)
 
 
-@router.delete(
-    "/appraisals/{appraisal_id}/photographs/{digest}", response_model=EntryFacts, responses=responses(409)
-)
+@router.delete("/{digest}", response_model=EntryFacts, responses=responses(409))
 def remove(
-    appraisal_id: AppraisalId, digest: Digest, service: Here, caller: Valuer, after: After, key: Key = None
+    appraisal_id: AppraisalId, digest: Digest, service: Here, writer: Appraiser, after: After
 ) -> Response:
     """Take a photograph out: a revision; those before keep it."""
 
     def remove(market: Market, before: Entry) -> int:
         shots = without(before.record.photographs, _number(before, digest))
-        return _revised(market, before, shots, caller, "a photograph taken out")
+        return _revised(market, before, shots, writer, "a photograph taken out")
 
     request = ("remove photograph", appraisal_id, digest, str(after))
-    return another_revision(service, caller, key, appraisal_id, after, request, remove)
+    return another_revision(service, writer, appraisal_id, after, request, remove)
 
 
 def _revised(
-    market: Market, before: Entry, shots: Photographs, caller: Caller, reason: str, *read: ReadPhotograph
+    market: Market, before: Entry, shots: Photographs, writer: Writer, reason: str, *read: ReadPhotograph
 ) -> int:
     """The number of the revision that other photographs make, with the evidence as it was."""
     record = replace(before.record, photographs=shots)
     return register.revise(
-        market, before, record, before.evidence, by=caller.name, reason=reason, photographs=read
+        market, before, record, before.evidence, by=writer.caller.name, reason=reason, photographs=read
     )
 
 

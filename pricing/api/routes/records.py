@@ -4,27 +4,21 @@ from contextlib import ExitStack
 from dataclasses import asdict
 from typing import Annotated, Any
 
-import polars as pl
-from fastapi import APIRouter, Depends, File, Form, Query, UploadFile
+from fastapi import APIRouter, File, Form, Query, UploadFile
 from pydantic import BaseModel, Field
-from starlette.requests import Request
 from starlette.responses import Response
 
-from pricing.api.answers import Answer
-from pricing.api.gates.callers import Caller, caller_who_may
-from pricing.api.idempotency import Key, idempotently
-from pricing.api.pages import Limit, Page, Start, page
+from pricing.api.answers import Answer, Page, Paged
+from pricing.api.gates.callers import Reading
+from pricing.api.idempotency import Loader
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Name, Row
-from pricing.api.service import Service, service_here, where
+from pricing.api.service import Here, where
 from pricing.intake.transfers import received
 from pricing.store.market import Market
 
 router = APIRouter(tags=["records"], responses=responses(404))
-reading = [Depends(caller_who_may("read"))]
 
-Here = Annotated[Service, Depends(service_here)]
-Loader = Annotated[Caller, Depends(caller_who_may("load"))]
 
 MOST_FILES = 50
 MAPPING_NAME = "mapping.toml"
@@ -86,7 +80,7 @@ class Undone(BaseModel):
 @router.post("/batches", response_model=LoadFacts, status_code=201, responses=responses(409))
 def load(
     service: Here,
-    caller: Loader,
+    writer: Loader,
     files: Annotated[
         list[UploadFile], File(description="csv, tsv, xlsx, parquet, jsonl or saved html pages.")
     ],
@@ -97,7 +91,6 @@ def load(
     believe: Annotated[
         bool, Query(description="Load figures that can hardly be what they are said to be all the same.")
     ] = False,
-    key: Key = None,
 ) -> Response:
     """Load files of sale records as one batch: all of them or, after any error, none.
 
@@ -106,8 +99,7 @@ def load(
     """
     if len(files) > MOST_FILES:
         raise HttpProblemError(422, f"a load has up to {MOST_FILES} files; got {len(files)}")
-    contents = [(_name(file), file.file.read()) for file in files]
-    given = "" if mapping is None else mapping
+    contents = [(file.filename or "", file.file.read()) for file in files]
 
     def work(market: Market) -> dict[str, Any]:
         with ExitStack() as stack:
@@ -120,77 +112,59 @@ def load(
         service.counters.rows.inc(report.read)
         return asdict(report)
 
-    request = (
-        "load",
-        str(dry_run),
-        *(["believe"] if believe else []),
-        given,
-        *(part for content in contents for part in content),
-    )
-    return idempotently(Market.open(service.configuration.market), caller, key, request, work)
+    parts = [part for content in contents for part in content]
+    request = ("load", str(dry_run), *(["believe"] if believe else []), mapping or "", *parts)
+    return writer.once(Market.open(service.configuration.market), request, work)
 
 
-@router.get("/batches", response_model=Page, dependencies=reading)
-def batches(request: Request, service: Here, start: Start = 0, limit: Limit = 100) -> Response:
+@router.get("/batches", response_model=Page, dependencies=[Reading])
+def batches(service: Here, paged: Paged) -> Response:
     """Every load, oldest first, with what it read, accepted, rejected and knew already."""
-    return Answer(page(request, service.snapshot().market.batches(), start, limit))
+    return paged.answer(service.snapshot().market.batches())
 
 
-@router.get("/batches/{batch_id}", response_model=Batch, dependencies=reading)
+@router.get("/batches/{batch_id}", response_model=Batch, dependencies=[Reading])
 def batch(batch_id: str, service: Here) -> Response:
     """One load and its report."""
     return Answer(_batch(service.snapshot().market, batch_id))
 
 
 @router.delete("/batches/{batch_id}", response_model=Undone, responses=responses(409))
-def undo(batch_id: str, service: Here, caller: Loader, key: Key = None) -> Response:
+def undo(batch_id: str, service: Here, writer: Loader) -> Response:
     """Take a load back: its records, quarantined rows and links go; the load stays listed."""
     market = service.snapshot().market
-    if key is None:
-        _batch(market, batch_id)
-    return idempotently(
-        market, caller, key, ("undo", batch_id),
-        lambda market: {"batch_id": _batch(market, batch_id)["batch_id"], "records": market.undo(batch_id)},
-        status=200,
-    )  # fmt: skip
+
+    def work(market: Market) -> dict[str, Any]:
+        return {"batch_id": _batch(market, batch_id)["batch_id"], "records": market.undo(batch_id)}
+
+    return writer.once(market, ("undo", batch_id), work, status=200)
 
 
-@router.get("/quarantine", response_model=Page, dependencies=reading)
+@router.get("/quarantine", response_model=Page, dependencies=[Reading])
 def quarantine(
-    request: Request,
     service: Here,
+    paged: Paged,
     batch_id: Annotated[str | None, Query(max_length=40, description="Of this load alone.")] = None,
-    start: Start = 0,
-    limit: Limit = 100,
 ) -> Response:
     """Rejected rows that wait to be mended: where each came from, the rules it broke, its cells as JSON."""
     rows = service.snapshot().market.quarantine()
-    return Answer(
-        page(request, rows if batch_id is None else rows.filter(pl.col("batch_id") == batch_id), start, limit)
-    )
+    return paged.answer(rows if batch_id is None else rows.filter(batch_id=batch_id))
 
 
-@router.get("/records", response_model=Page, dependencies=reading)
+@router.get("/records", response_model=Page, dependencies=[Reading])
 def records(
-    request: Request,
     service: Here,
+    paged: Paged,
     make: Annotated[Name | None, Query(description="Capitals do not matter.")] = None,
     model: Annotated[Name | None, Query()] = None,
-    start: Start = 0,
-    limit: Limit = 100,
 ) -> Response:
     """Sales, offers and asking prices, oldest first, with their all-in prices in the market's base
     currency."""
     snapshot = service.snapshot()
-    return Answer(page(request, snapshot.sales().filter(**where(snapshot, make, model)), start, limit))
+    return paged.answer(snapshot.sales().filter(**where(snapshot, make, model)))
 
 
 def _batch(market: Market, batch_id: str) -> dict[str, Any]:
-    found = market.batches().filter(pl.col("batch_id") == batch_id)
-    if found.is_empty():
-        raise HttpProblemError(404, f"the market has no batch {batch_id[:40]!r}")
-    return found.row(0, named=True)
-
-
-def _name(file: UploadFile) -> str:
-    return "" if file.filename is None else file.filename
+    for batch in market.batches().filter(batch_id=batch_id).iter_rows(named=True):
+        return batch
+    raise HttpProblemError(404, f"the market has no batch {batch_id[:40]!r}")

@@ -4,26 +4,23 @@ findings and photographs that it sends when it is back. Whoever knows a sheet's 
 from pathlib import Path
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Depends, Header, Query
+from fastapi import APIRouter, Body, Header, Query
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
 from pricing.api.answers import Answer
-from pricing.api.gates.callers import caller_who_may
+from pricing.api.gates.callers import Reading
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.routes.condition import SeenIn, Text
 from pricing.api.schemas import Row
-from pricing.api.service import Service, service_here
-from pricing.operations.demo_files import EXTENSIONS
+from pricing.api.service import Here, Service
+from pricing.operations.bundled import EXTENSIONS
 from pricing.operations.drafts import sheet_folder
 from pricing.operations.garage import LONGEST_KEY, MOST_FINDINGS, sheet_facts, take_findings, take_photo
 from pricing.operations.serving import shown_market
 
-router = APIRouter(
-    tags=["condition"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404)
-)
+router = APIRouter(tags=["condition"], dependencies=[Reading], responses=responses(404))
 
-Here = Annotated[Service, Depends(service_here)]
 SheetName = Annotated[str, Field(pattern="^[0-9a-f]{32}$")]
 Key = Annotated[
     str,

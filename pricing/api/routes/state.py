@@ -2,27 +2,21 @@
 
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated
 
-from fastapi import APIRouter, Depends
+from fastapi import APIRouter
 from pydantic import BaseModel, Field
-from starlette.requests import Request
 from starlette.responses import Response
 
-from pricing.api.answers import Answer
-from pricing.api.gates.callers import caller_who_may
+from pricing.api.answers import Answer, Page, Paged
+from pricing.api.gates.callers import Reading
 from pricing.api.gates.counters import ages_text
-from pricing.api.pages import Limit, Page, Start, page
 from pricing.api.problems import responses
 from pricing.api.schemas import Warned
-from pricing.api.service import Service, service_here
-from pricing.operations.ages import ages
-from pricing.operations.opening import standing_warning
-
-Here = Annotated[Service, Depends(service_here)]
+from pricing.api.service import Here, warned
+from pricing.operations.doctor import ages
 
 server_router = APIRouter(tags=["server"])
-router = APIRouter(tags=["market"], dependencies=[Depends(caller_who_may("read"))])
+router = APIRouter(tags=["market"], dependencies=[Reading])
 
 
 class Health(BaseModel):
@@ -65,7 +59,7 @@ def ready(service: Here) -> Response:
 
 @server_router.get(
     "/metrics",
-    dependencies=[Depends(caller_who_may("read"))],
+    dependencies=[Reading],
     response_class=Response,
     responses={
         200: {"content": {"text/plain": {"schema": {"type": "string"}}}},
@@ -75,8 +69,8 @@ def ready(service: Here) -> Response:
 def metrics(service: Here) -> Response:
     """Counts of this server, and how old backup, fit and rates are, in Prometheus's text form."""
     folder = service.configuration.backups
-    told = ages(service.snapshot().market, Path(folder) if folder else None, datetime.now(UTC))
-    text = service.counters.text() + ages_text(told)
+    seconds = ages(service.snapshot().market, Path(folder) if folder else None, datetime.now(UTC))
+    text = service.counters.text() + ages_text(seconds)
     return Response(text, media_type="text/plain; version=0.0.4; charset=utf-8")
 
 
@@ -85,16 +79,12 @@ def market(service: Here) -> Response:
     """The market that this server answers about."""
     snapshot = service.snapshot()
     state = snapshot.state
-    return Answer(
-        {
-            "base_currency": snapshot.base_currency, "batches": state.batches,
-            "records": snapshot.sales().height, "fit": state.fit, "stale": state.stale,
-            "warning": standing_warning(state),
-        }
-    )  # fmt: skip
+    facts = {name: getattr(state, name) for name in ("batches", "fit", "stale")}
+    records = snapshot.sales().height
+    return warned(snapshot, facts | {"base_currency": snapshot.base_currency, "records": records})
 
 
 @router.get("/models", response_model=Page)
-def models(request: Request, service: Here, start: Start = 0, limit: Limit = 100) -> Response:
+def models(service: Here, paged: Paged) -> Response:
     """Every make, model and variant on record, with its number of sales."""
-    return Answer(page(request, service.snapshot().counts, start, limit))
+    return paged.answer(service.snapshot().counts)

@@ -1,9 +1,8 @@
 """What cars are worth."""
 
 import json
-from collections.abc import Mapping
 from decimal import Decimal
-from typing import Annotated, Any, Final
+from typing import Annotated, Final
 
 import pydantic_core
 from fastapi import APIRouter, Depends
@@ -11,8 +10,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from pricing.api.gates.callers import caller_who_may
-from pricing.api.list_reader import SHORT_BODY, Cars, read_list
+from pricing.api.car_lists import SHORT_BODY, Cars, read_list
+from pricing.api.gates.callers import Reading
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import (
     Contributions,
@@ -22,24 +21,23 @@ from pricing.api.schemas import (
     ValuationFacts,
     ValuationQuestion,
     Values,
+    Warned,
 )
-from pricing.api.service import Service, service_here, service_of, warned
+from pricing.api.service import Here, Service, service_of, warned
 from pricing.decisions.valuation import BASIS, Valuation, value_car
 from pricing.errors import CarError
 from pricing.operations.opening import standing_warning
 from pricing.snapshot import Snapshot
 
-router = APIRouter(tags=["values"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404))
-
-Here = Annotated[Service, Depends(service_here)]
+router = APIRouter(tags=["values"], dependencies=[Reading], responses=responses(404))
 
 
 async def _listed(request: Request) -> tuple[Question, Cars]:
     """The list, read straight from its JSON: of fifty thousand cars that takes half the time."""
     body, most = await request.body(), service_of(request).configuration.largest_list
-    return (
-        read_list(body, most) if len(body) <= SHORT_BODY else await run_in_threadpool(read_list, body, most)
-    )
+    if len(body) <= SHORT_BODY:
+        return read_list(body, most)
+    return await run_in_threadpool(read_list, body, most)
 
 
 _LIST: Final = {
@@ -72,43 +70,34 @@ async def standings(question: StandingQuestion, service: Here) -> Response:
     """The share of like cars that would sell for less than what is asked for this one."""
     rows, key = await service.value([question.car], question.as_of, question.coverage, question.fit)
     service.counters.cars.inc()
-    found = json.loads(rows[0])
-    if found["refused"] is not None:
-        raise HttpProblemError(422, found["refused"], code=CarError.code)
-    return warned(
-        key.snapshot,
-        {
-            "asking": question.car["asking"], "currency": key.snapshot.base_currency, "as_of": key.at,
-            "standing": found["standing"], "reason": found["reason"],
-        },
-    )  # fmt: skip
+    value = json.loads(rows[0])
+    if value["refused"] is not None:
+        raise HttpProblemError(422, value["refused"], code=CarError.code)
+    facts = {name: value[name] for name in ("standing", "reason")}
+    offer = {"asking": question.car["asking"], "currency": key.snapshot.base_currency, "as_of": key.at}
+    return warned(key.snapshot, offer | facts)
 
 
 @router.post("/valuations", response_model=ValuationFacts)
 def valuations(question: ValuationQuestion, service: Here) -> Response:
     """Value one car, with every fact: range, standing, distribution, what makes up the price, the car in
     other condition bands, the sales behind it."""
-    return warned(*_valuation(service, question, question.car))
+    return warned(*_valuation(service, question))
 
 
 @router.post("/contributions", response_model=Contributions)
 def contributions(question: ValuationQuestion, service: Here) -> Response:
     """What makes up a car's mid price: factors that multiply to it."""
-    snapshot, found = _valuation(service, question, question.car)
-    return warned(
-        snapshot,
-        {
-            "currency": found.currency, "as_of": found.as_of, "mid": found.mid, "reason": found.reason,
-            "terms": found.terms,
-        },
-    )  # fmt: skip
+    snapshot, valuation = _valuation(service, question)
+    names = Contributions.model_fields.keys() - Warned.model_fields.keys()
+    return warned(snapshot, {name: getattr(valuation, name) for name in names})
 
 
-def _valuation(service: Service, question: Question, asked: Mapping[str, Any]) -> tuple[Snapshot, Valuation]:
+def _valuation(service: Service, question: ValuationQuestion) -> tuple[Snapshot, Valuation]:
     snapshot = service.snapshot()
-    said = dict(asked)
-    asking: Decimal | None = said.pop("asking", None)
-    car = snapshot.car(said, question.as_of)
+    offered = dict(question.car)
+    asking: Decimal | None = offered.pop("asking", None)
+    car = snapshot.car(offered, question.as_of)
     model = service.model(snapshot, question.fit)
     service.counters.cars.inc()
     valuation = value_car(

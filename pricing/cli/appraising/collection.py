@@ -4,30 +4,28 @@ from contextlib import nullcontext
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
-from pricing.cli.appraising.appraisals import ByOption, LocaleOption, PaperOption, who
-from pricing.cli.market_option import MarketOption
+from pricing.cli.appraising.appraisals import ByOption, who
+from pricing.cli.commands import Commands, argument, option
+from pricing.cli.options import LocaleOption, MarketOption, PaperOption
 from pricing.cli.output import done
+from pricing.cli.printing.console import progress
 from pricing.errors import AppraisalError
 from pricing.operations.opening import MARKET_FILE, open_market
 from pricing.whole_files import write_whole
 
-collection_app = typer.Typer()
+collection_app = Commands()
 
 
-@collection_app.command(epilog="Example: pricing appraise bulk cars.xlsx --form shared.toml --out values")
+@collection_app.example("pricing appraise bulk cars.xlsx --form shared.toml --out values")
 def bulk(
-    cars: Annotated[Path, typer.Argument(help="Spreadsheet, a car a row.", show_default=False)],
-    form: Annotated[Path, typer.Option(help="Form with the terms that all of them share.")],
-    out: Annotated[Path, typer.Option(help="Folder for schedule.xlsx and schedule.pdf.")],
+    cars: Annotated[Path, argument("Spreadsheet, a car a row.")],
+    form: Annotated[Path, option("Form with the terms that all of them share.")],
+    out: Annotated[Path, option("Folder for schedule.xlsx and schedule.pdf.")],
     off_at_once: Annotated[
         float | None,
-        typer.Option(
-            help="Share that selling all at once takes off, such as 0.1: a judgement, with --because."
-        ),
+        option("Share that selling all at once takes off, such as 0.1: a judgement, with --because."),
     ] = None,
-    because: Annotated[str, typer.Option(help="What that judgement rests on.")] = "",
+    because: Annotated[str, option("What that judgement rests on.")] = "",
     paper: PaperOption = "a4",
     locale: LocaleOption = "en_GB",
     by: ByOption = None,
@@ -45,7 +43,6 @@ def bulk(
     from pricing.appraisal.collection_total import SoldTogether
     from pricing.appraisal.record.form import read_form
     from pricing.cli.printing.appraisals import show_collection
-    from pricing.cli.printing.terminal import progress
     from pricing.decisions.plain import plain
     from pricing.operations.appraisal_files import inspected, known_on
     from pricing.operations.appraisal_photographs import folder_reader

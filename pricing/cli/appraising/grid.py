@@ -4,37 +4,33 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
-from pricing.cli.appraising.appraisals import ByOption, Name, entry_facts, told, who
-from pricing.cli.market_option import MarketOption
+from pricing.cli.appraising.appraisals import ByOption, Name, entry_facts, entry_of, report, who
+from pricing.cli.commands import Commands, option
+from pricing.cli.options import MarketOption
 from pricing.cli.output import answer
+from pricing.cli.printing.console import progress
 from pricing.errors import AppraisalError
-from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.operations.opening import MARKET_FILE
 
 if TYPE_CHECKING:
     from pricing.appraisal.grid import Decision
 
-grid_app = typer.Typer()
+grid_app = Commands()
 
-Search = Annotated[
-    str | None, typer.Option("--search", help="Look for sales to add, by words of their record.")
-]
+Search = Annotated[str | None, option("Look for sales to add, by words of their record.")]
 
 
-@grid_app.command(epilog="Example: pricing appraise grid appraisal-0001 --search 'sedge 2025'")
+@grid_app.example("pricing appraise grid appraisal-0001 --search 'sedge 2025'")
 def grid(name: Name, search: Search = None, market: MarketOption = MARKET_FILE) -> None:
     """Show the comparables of an appraisal by number, or look for sales to add."""
     from pricing.appraisal.grid import found_sales
-    from pricing.appraisal.register import read
-    from pricing.cli.printing.appraisals import show_found, show_grid
+    from pricing.cli.printing.appraisals import show_grid, show_matches
 
-    opened = open_market(market)
-    entry = read(opened, name)
+    opened, entry = entry_of(market, name)
     at = entry.record.assignment.effective_date
     if search is not None and at is not None:
         sales = found_sales(opened.sales(as_of=at), search, at)
-        answer(sales, lambda: show_found(sales))
+        answer(sales, lambda: show_matches(sales))
         return
     table = None if entry.evidence is None else entry.evidence.comparables
     if table is None:
@@ -42,38 +38,29 @@ def grid(name: Name, search: Search = None, market: MarketOption = MARKET_FILE) 
     answer({**entry_facts(entry), "comparables": table.table}, lambda: show_grid(table))
 
 
-@grid_app.command(
-    epilog="Example: pricing appraise choose appraisal-0001 --drop 3 --reason 'sold as a wreck'"
-)
+@grid_app.example("pricing appraise choose appraisal-0001 --drop 3 --reason 'sold as a wreck'")
 def choose(
     name: Name,
-    add: Annotated[list[str] | None, typer.Option("--add", help="Record of a sale to add.")] = None,
-    drop: Annotated[list[str] | None, typer.Option("--drop", help="Number of a comparable to drop.")] = None,
-    weigh: Annotated[
-        list[str] | None, typer.Option("--weigh", help="number=per cent of the weight it would have.")
-    ] = None,
-    adjust: Annotated[
-        list[str] | None, typer.Option("--adjust", help="number:line=per cent, in place of the grid's.")
-    ] = None,
-    clear: Annotated[bool, typer.Option("--clear", help="Take back every choice.")] = False,
-    reason: Annotated[str, typer.Option(help="Why; stands in the document.")] = "",
+    add: Annotated[list[str] | None, option("Record of a sale to add.")] = None,
+    drop: Annotated[list[str] | None, option("Number of a comparable to drop.")] = None,
+    weigh: Annotated[list[str] | None, option("number=per cent of the weight it would have.")] = None,
+    adjust: Annotated[list[str] | None, option("number:line=per cent, in place of the grid's.")] = None,
+    clear: Annotated[bool, option("Take back every choice.", "--clear")] = False,
+    reason: Annotated[str, option("Why; stands in the document.")] = "",
     by: ByOption = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Keep choices on comparables in the record, and gather the evidence anew for them."""
     from pricing.appraisal.grid import with_choices
-    from pricing.appraisal.register import read
-    from pricing.cli.printing.terminal import progress
     from pricing.operations.appraisal_files import revised
 
-    opened = open_market(market)
-    entry = read(opened, name)
+    opened, entry = entry_of(market, name)
     base = replace(entry.record, choices=()) if clear else entry.record
-    said = decisions(add or [], drop or [], weigh or [], adjust or [])
-    record = with_choices(replace(entry, record=base), said, reason)
+    choices = decisions(add or [], drop or [], weigh or [], adjust or [])
+    record = with_choices(replace(entry, record=base), choices, reason)
     why = reason if reason else "choices taken back"
     revised(opened, entry, record, by=who(by), reason=why, anew=True, display=progress)
-    told(opened, name)
+    report(opened, name)
 
 
 def decisions(
@@ -81,7 +68,7 @@ def decisions(
 ) -> "list[Decision]":
     """The decisions that options say.
 
-    >>> [said.which for said in decisions([], ["3"], ["1=50"], ["2:year=-4"])]
+    >>> [choice.which for choice in decisions([], ["3"], ["1=50"], ["2:year=-4"])]
     ['3', '1', '2']
 
     Raises:

@@ -4,13 +4,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
-from pricing.cli.appraising.appraisals import ByOption, Name, entry_facts, who
-from pricing.cli.market_option import MarketOption
+from pricing.cli.appraising.appraisals import ByOption, Name, entry_facts, entry_of, who
+from pricing.cli.commands import Commands, argument, option
+from pricing.cli.options import MarketOption
 from pricing.cli.output import answer, done
 from pricing.errors import AppraisalError
-from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.operations.opening import MARKET_FILE
 
 if TYPE_CHECKING:
     from pricing.appraisal.record.photographs import Photographs
@@ -18,58 +17,50 @@ if TYPE_CHECKING:
     from pricing.store.market import Market
     from pricing.untrusted.photographs import ReadPhotograph
 
-photographs_app = typer.Typer(
-    help="Photographs of an appraisal: on its cover, beside its findings.", no_args_is_help=True
-)
+photographs_app = Commands("photographs", "Photographs of an appraisal: on its cover, beside its findings.")
 
-Number = Annotated[
-    int, typer.Argument(help="Its number, as `photographs list` shows it.", show_default=False)
-]
-Caption = Annotated[str | None, typer.Option(help="What it shows.")]
+Number = Annotated[int, argument("Its number, as `photographs list` shows it.")]
+Caption = Annotated[str | None, option("What it shows.")]
 Check = Annotated[
-    str | None, typer.Option(help="The check of the inspection sheet whose finding it shows; '' for none.")
+    str | None, option("The check of the inspection sheet whose finding it shows; '' for none.")
 ]
-Revision = Annotated[int | None, typer.Option(help="Of this revision; else of the last.")]
+Revision = Annotated[int | None, option("Of this revision; else of the last.")]
 
 
-@photographs_app.command("list", epilog="Example: pricing appraise photographs list appraisal-0001")
+@photographs_app.example("pricing appraise photographs list appraisal-0001", "list")
 def show_list(name: Name, revision: Revision = None, market: MarketOption = MARKET_FILE) -> None:
     """List the photographs of an appraisal, with what is left out of what is shown of each."""
-    from pricing.appraisal.register import read
     from pricing.cli.printing.appraisals import show_photographs
     from pricing.operations.appraisal_photographs import photograph_facts
 
-    opened = open_market(market)
-    entry = read(opened, name, revision)
+    opened, entry = entry_of(market, name, revision)
     facts = {**entry_facts(entry), "photographs": photograph_facts(opened, entry.record)}
     answer(facts, lambda: show_photographs(entry))
 
 
-@photographs_app.command(
-    epilog="Example: pricing appraise photographs add appraisal-0001 front.jpg --caption 'From the front' "
-    "--cover"
+@photographs_app.example(
+    "pricing appraise photographs add appraisal-0001 front.jpg --caption 'From the front' --cover"
 )
 def add(
     name: Name,
-    files: Annotated[list[Path] | None, typer.Argument(help="JPEG or PNG.", show_default=False)] = None,
+    files: Annotated[list[Path] | None, argument("JPEG or PNG.")] = None,
     caption: Caption = None,
     check: Check = None,
-    cover: Annotated[bool, typer.Option("--cover", help="Show the first of them on the cover.")] = False,
+    cover: Annotated[bool, option("Show the first of them on the cover.", "--cover")] = False,
     sheet: Annotated[
-        bool, typer.Option("--of-sheet", help="Those of the inspection sheet, each tied to its finding.")
+        bool, option("Those of the inspection sheet, each tied to its finding.", "--of-sheet")
     ] = False,
     by: ByOption = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Add photographs; the place and whatever else the camera wrote is left out of what is shown."""
     from pricing.appraisal.record.photographs import with_added
-    from pricing.appraisal.register import read, taken_in_for
+    from pricing.appraisal.register import taken_in_for
     from pricing.operations.appraisal_photographs import read_file, with_those_of_sheet
 
     if not files and not sheet:
         raise AppraisalError("no photograph is named: give files, or take those of the sheet with --of-sheet")
-    opened = open_market(market)
-    entry = read(opened, name)
+    opened, entry = entry_of(market, name)
     shots, taken = with_those_of_sheet(entry) if sheet else (entry.record.photographs, [])
     for place, file in enumerate(files or []):
         one = read_file(file)
@@ -85,62 +76,56 @@ def add(
     _revise(opened, entry, shots, taken, who(by), reason)
 
 
-@photographs_app.command(
-    epilog="Example: pricing appraise photographs change appraisal-0001 2 --caption 'Left sill' "
-    "--check sills --to 1"
+@photographs_app.example(
+    "pricing appraise photographs change appraisal-0001 2 --caption 'Left sill' --check sills --to 1"
 )
 def change(
     name: Name,
     number: Number,
     caption: Caption = None,
     check: Check = None,
-    cover: Annotated[bool | None, typer.Option("--cover/--no-cover", help="Show it on the cover.")] = None,
-    to: Annotated[int | None, typer.Option(help="The number that it is to have.")] = None,
+    cover: Annotated[bool | None, option("Show it on the cover.")] = None,
+    to: Annotated[int | None, option("The number that it is to have.")] = None,
     chassis: Annotated[
-        str | None, typer.Option(help="Chassis number of the car that it shows.", show_default=False)
+        str | None, option("Chassis number of the car that it shows.", show_default=False)
     ] = None,
     by: ByOption = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Give a photograph another caption, finding, place or the cover."""
     from pricing.appraisal.record.photographs import with_changes
-    from pricing.appraisal.register import read
 
-    opened = open_market(market)
-    entry = read(opened, name)
+    opened, entry = entry_of(market, name)
     shots = with_changes(
         entry.record.photographs, number, place=to, caption=caption, check=check, cover=cover, chassis=chassis
     )
     _revise(opened, entry, shots, [], who(by), f"photograph {number} changed")
 
 
-@photographs_app.command(epilog="Example: pricing appraise photographs remove appraisal-0001 2")
+@photographs_app.example("pricing appraise photographs remove appraisal-0001 2")
 def remove(name: Name, number: Number, by: ByOption = None, market: MarketOption = MARKET_FILE) -> None:
     """Take a photograph out; earlier revisions keep it."""
     from pricing.appraisal.record.photographs import without
-    from pricing.appraisal.register import read
 
-    opened = open_market(market)
-    entry = read(opened, name)
+    opened, entry = entry_of(market, name)
     shots = without(entry.record.photographs, number)
     _revise(opened, entry, shots, [], who(by), f"photograph {number} taken out")
 
 
-@photographs_app.command(epilog="Example: pricing appraise photographs export appraisal-0001 originals")
+@photographs_app.example("pricing appraise photographs export appraisal-0001 originals")
 def export(
     name: Name,
-    folder: Annotated[Path, typer.Argument(help="A folder to write them to.", show_default=False)],
-    number: Annotated[list[int] | None, typer.Option(help="Only those of these numbers.")] = None,
+    folder: Annotated[Path, argument("A folder to write them to.")],
+    number: Annotated[list[int] | None, option("Only those of these numbers.")] = None,
     revision: Revision = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Write the originals as they came, byte for byte, with the place and all else that cameras wrote."""
     from pricing.appraisal.record.photographs import at
-    from pricing.appraisal.register import read
     from pricing.operations.appraisal_photographs import write_originals
 
-    opened = open_market(market)
-    shots = read(opened, name, revision).record.photographs
+    opened, entry = entry_of(market, name, revision)
+    shots = entry.record.photographs
     at(shots, 1)
     wanted = [(nth, at(shots, nth)) for nth in (number or range(1, len(shots) + 1))]
     written = write_originals(opened, wanted, folder)

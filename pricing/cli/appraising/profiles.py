@@ -3,43 +3,41 @@
 
 from typing import Annotated
 
-import typer
-
-from pricing.cli.appraising.appraisals import ByOption, Name, told, who
-from pricing.cli.market_option import MarketOption
+from pricing.cli.appraising.appraisals import ByOption, Name, entry_of, report, who
+from pricing.cli.commands import Commands, argument, option
+from pricing.cli.options import MarketOption
 from pricing.cli.output import answer, done
+from pricing.cli.printing.console import progress
 from pricing.operations.opening import MARKET_FILE, open_market
 
-profiles_app = typer.Typer(
-    no_args_is_help=True,
-    help="Profiles for appraisals: valuer, firm, client, standing texts; kept in this market alone.",
+profiles_app = Commands(
+    "profiles", "Profiles for appraisals: valuer, firm, client, standing texts; kept in this market alone."
 )
 
-ProfileName = Annotated[str, typer.Argument(help="Its name.", show_default=False)]
+ProfileName = Annotated[str, argument("Its name.")]
 KindOption = Annotated[
-    str | None, typer.Option(help="valuer, firm, client or texts; needed where several have the name.")
+    str | None, option("valuer, firm, client or texts; needed where several have the name.")
 ]
 
 
-@profiles_app.command(epilog="Example: pricing profiles keep 'home desk' --kind valuer --from appraisal-0001")
+@profiles_app.example("pricing profiles keep 'home desk' --kind valuer --from appraisal-0001")
 def keep(
     name: ProfileName,
-    kind: Annotated[str, typer.Option(help="valuer, firm, client or texts.", show_default=False)],
+    kind: Annotated[str, option("valuer, firm, client or texts.", show_default=False)],
     source: Annotated[
-        str, typer.Option("--from", help="Id of the appraisal whose answers are kept.", show_default=False)
+        str, option("Id of the appraisal whose answers are kept.", "--from", show_default=False)
     ],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Keep what an appraisal answers of a kind under a name, in the place of what had that name."""
     from pricing.appraisal.record.profiles import keep_profile
-    from pricing.appraisal.register import read
 
-    opened = open_market(market)
-    made = keep_profile(opened, kind, name, read(opened, source).record)
+    opened, entry = entry_of(market, source)
+    made = keep_profile(opened, kind, name, entry.record)
     done(vars(made), f"{made.kind} profile {made.name!r} holds {', '.join(made.answers)}")
 
 
-@profiles_app.command("list", epilog="Example: pricing profiles list")
+@profiles_app.example("pricing profiles list", "list")
 def show_list(market: MarketOption = MARKET_FILE) -> None:
     """List the profiles of the market, with what they hold."""
     from pricing.appraisal.record.profiles import profiles
@@ -49,7 +47,7 @@ def show_list(market: MarketOption = MARKET_FILE) -> None:
     answer(every_profile, lambda: show_profiles(every_profile))
 
 
-@profiles_app.command(epilog="Example: pricing profiles use 'home desk' appraisal-0002")
+@profiles_app.example("pricing profiles use 'home desk' appraisal-0002")
 def use(
     name: ProfileName,
     appraisal: Name,
@@ -59,18 +57,15 @@ def use(
 ) -> None:
     """Take the answers of a profile over into an appraisal, in the place of its own; a revision."""
     from pricing.appraisal.record.profiles import profile, with_profiles
-    from pricing.appraisal.register import read
-    from pricing.cli.printing.terminal import progress
     from pricing.operations.appraisal_files import revised
 
-    opened = open_market(market)
-    before = read(opened, appraisal)
+    opened, before = entry_of(market, appraisal)
     record = with_profiles(before.record, [profile(opened, name, kind)])
     revised(opened, before, record, by=who(by), reason=f"profile {name}", display=progress)
-    told(opened, appraisal)
+    report(opened, appraisal)
 
 
-@profiles_app.command(epilog="Example: pricing profiles forget 'home desk'")
+@profiles_app.example("pricing profiles forget 'home desk'")
 def forget(name: ProfileName, kind: KindOption = None, market: MarketOption = MARKET_FILE) -> None:
     """Remove a profile from the market; appraisals that took it over keep what they say."""
     from pricing.appraisal.record.profiles import profile
@@ -78,7 +73,5 @@ def forget(name: ProfileName, kind: KindOption = None, market: MarketOption = MA
     opened = open_market(market)
     chosen = profile(opened, name, kind)
     opened.profiles.forget(chosen.kind, chosen.name)
-    done(
-        {"kind": chosen.kind, "name": chosen.name},
-        f"{chosen.kind} profile {chosen.name!r} is forgotten",
-    )
+    facts = {"kind": chosen.kind, "name": chosen.name}
+    done(facts, f"{chosen.kind} profile {chosen.name!r} is forgotten")

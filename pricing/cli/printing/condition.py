@@ -1,23 +1,15 @@
 """What the command line shows of inspections, repair budgets and the choice between mending and buying."""
 
-import polars as pl
-from rich.console import Console
-from rich.text import Text
+from collections.abc import Callable
+from typing import Any
 
-from pricing.cli.printing.terminal import console, text_table
+from pricing.cli.printing.console import caution, print_table, say
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
 from pricing.condition.checks import NOT_SEEN, PAPER_STATES
 from pricing.condition.inspection import Inspection
 from pricing.decisions.mending import MendOrBuy
-from pricing.words.condition import (
-    budget_sentence,
-    goals_sentence,
-    hidden_sentence,
-    mending_sentence,
-    score_sentence,
-    structure_sentence,
-)
+from pricing.words import condition as words
 from pricing.words.sentences import money_words
 
 ROWS_SHOWN = 8
@@ -25,85 +17,67 @@ ROWS_SHOWN = 8
 
 def show_inspection(inspection: Inspection) -> None:
     """Every check with what was found so far."""
-    out = console()
-    table = text_table("check", "area", "look at", "found")
-    for row in inspection.frame().iter_rows(named=True):
-        table.add_row(Text(row["check"]), row["area"], Text(row["title"]), row["state"])
-    out.print(table)
+    columns = {"check": "{check}", "area": "{area}", "look at": "{title}", "found": "{state}"}
+    print_table(columns, inspection.frame())
     seen = sum(inspection.state(check.id) != NOT_SEEN for check in inspection.sheet.checks)
-    out.print(f"{seen} of {len(inspection.sheet.checks)} checks seen")
+    say(f"{seen} of {len(inspection.sheet.checks)} checks seen")
 
 
 def show_result(result: InspectionResult) -> None:
     """A score as a person reads it, the cautions last."""
-    out = console()
-    out.print(Text(score_sentence(result)))
-    out.print(Text(structure_sentence(result)))
     shares = ", ".join(f"{band} {share:.0%}" for band, share in result.band_shares.items())
-    out.print(Text(f"Chance of each band: {shares}."))
-    out.print(Text(result.originality))
+    say(
+        words.score_sentence(result), words.structure_sentence(result), f"Chance of each band: {shares}.",
+        result.originality,
+    )  # fmt: skip
     for heading, frame in (
         ("What holds it there (points each would give back)", result.holding),
         ("What would lift it to the next band, in order", result.lifting),
         ("What to look at next (points between best and worst)", result.look_next),
     ):
-        _print_points(out, heading, frame)
+        if not frame.is_empty():
+            say(heading, style="bold")
+            columns = {"check": "{check}", "look at": "{title}", "found": "{state}", "points": "{points:.1f}"}
+            print_table(columns, frame.head(ROWS_SHOWN))
     for row in result.papers.iter_rows(named=True):
-        out.print(
-            Text(
-                f"To settle: {row['title']}: {PAPER_STATES.get(row['state'], row['state'])}. "
-                f"{row['note']}".strip()
-            )
-        )
-    out.print()
-    for caution in result.cautions:
-        out.print(Text(caution, style="italic"))
+        state = PAPER_STATES.get(row["state"], row["state"])
+        say(f"To settle: {row['title']}: {state}. {row['note']}".strip())
+    say("")
+    caution(*result.cautions)
 
 
 def show_budget(budget: RepairBudget) -> None:
     """A repair budget, its areas and the items that matter most."""
-    out = console()
-    out.print(Text(budget_sentence(budget)))
-    out.print(Text(hidden_sentence(budget)))
-    areas = text_table("area", "P10", "P50", "P80")
-    for row in budget.areas.iter_rows(named=True):
-        areas.add_row(
-            row["area"], *(money_words(row[level], budget.currency) for level in ("p10", "p50", "p80"))
-        )
-    out.print(areas)
-    items = text_table("item", "job", "because of", "chance", "where it comes", "expected")
-    for row in budget.top().iter_rows(named=True):
-        costs = (money_words(row[name], budget.currency) for name in ("when", "expected"))
-        items.add_row(Text(row["title"]), row["job"], Text(row["reason"]), f"{row['chance']:.0%}", *costs)
-    out.print(items)
+
+    def money(name: str) -> Callable[[dict[str, float]], str]:
+        return lambda row: money_words(row[name], budget.currency)
+
+    say(words.budget_sentence(budget), words.hidden_sentence(budget))
+    levels = {"P10": money("p10"), "P50": money("p50"), "P80": money("p80")}
+    print_table({"area": "{area}", **levels}, budget.areas)
+    columns: dict[str, Any] = {
+        "item": "{title}", "job": "{job}", "because of": "{reason}", "chance": "{chance:.0%}",
+        "where it comes": money("when"), "expected": money("expected"),
+    }  # fmt: skip
+    print_table(columns, budget.top())
     if budget.without_job:
-        out.print(Text(f"Not in the total, no job leads from: {', '.join(budget.without_job)}"))
-    out.print(Text(budget.notice, style="italic"))
+        say(f"Not in the total, no job leads from: {', '.join(budget.without_job)}")
+    caution(budget.notice)
 
 
 def show_mending(decision: MendOrBuy) -> None:
     """Mend or buy better, a goal a line, the cautions last."""
-    out = console()
-    out.print(Text(goals_sentence(decision)))
-    table = text_table("goal", "budget", "worth then", "car already there", "mending cheaper", "loses money")
-    for row in decision.goals.iter_rows(named=True):
-        ranges = (
-            " to ".join(money_words(row[f"{name}_{end}"], decision.currency) for end in ("low", "high"))
-            for name in ("budget", "price_then", "better_car")
-        )
-        table.add_row(row["goal"], *ranges, f"{row['chance_cheaper']:.0%}", f"{row['loses']:.0%}")
-    out.print(table)
-    for row in decision.goals.iter_rows(named=True):
-        out.print(Text(mending_sentence(row, decision)))
-    for caution in (decision.notice, *decision.cautions):
-        out.print(Text(caution, style="italic"))
 
+    def span(name: str) -> Callable[[dict[str, float]], str]:
+        ends = (f"{name}_low", f"{name}_high")
+        return lambda row: " to ".join(money_words(row[end], decision.currency) for end in ends)
 
-def _print_points(out: Console, heading: str, frame: pl.DataFrame) -> None:
-    if frame.is_empty():
-        return
-    out.print(Text(heading, style="bold"))
-    table = text_table("check", "look at", "found", "points")
-    for row in frame.head(ROWS_SHOWN).iter_rows(named=True):
-        table.add_row(Text(row["check"]), Text(row["title"]), row["state"], f"{row['points']:.1f}")
-    out.print(table)
+    say(words.goals_sentence(decision))
+    columns: dict[str, Any] = {
+        "goal": "{goal}", "budget": span("budget"), "worth then": span("price_then"),
+        "car already there": span("better_car"), "mending cheaper": "{chance_cheaper:.0%}",
+        "loses money": "{loses:.0%}",
+    }  # fmt: skip
+    print_table(columns, decision.goals)
+    say(*(words.mending_sentence(row, decision) for row in decision.goals.iter_rows(named=True)))
+    caution(decision.notice, *decision.cautions)

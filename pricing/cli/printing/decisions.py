@@ -1,9 +1,9 @@
 """What the command line shows a buyer and a seller."""
 
-from rich.console import Console
-from rich.text import Text
+from collections.abc import Callable
+from typing import Any
 
-from pricing.cli.printing.terminal import console, text_table
+from pricing.cli.printing.console import caution, print_table, say
 from pricing.decisions.buy.buying import Buying
 from pricing.decisions.sell.selling import Selling
 from pricing.words.buying import LINE_WORDS, basis_note, buying_sentences, cents_words
@@ -16,111 +16,87 @@ OTHERS_SHOWN = 8
 
 def show_buying(facts: Buying) -> None:
     """The facts for a buyer as tables and sentences, the cautions last."""
-    out = console()
-    out.print(Text(car_words(facts.valuation.car), style="bold"))
-    for sentence in (*buying_sentences(facts), basis_note(facts)):
-        out.print(Text(sentence))
-    currency = facts.currency
-    if facts.day_one.height:
-        table = text_table("until it stands ready", "amount", "from")
-        for row in facts.day_one.iter_rows(named=True):
-            amount = "" if row["mid"] is None else cents_words(row["mid"], currency)
-            if row["low"] != row["high"]:
-                amount = f"{money_words(row['low'], currency)} to {money_words(row['high'], currency)}"
-            beside = "" if row["counted"] else ", not counted against the limit"
-            table.add_row(LINE_WORDS[row["line"]], amount, Text(row["source"] + beside))
-        out.print(table)
+
+    def cents(name: str, unknown: str = "") -> Callable[[dict[str, Any]], str]:
+        return lambda row: unknown if row[name] is None else cents_words(row[name], facts.currency)
+
+    def amount(row: dict[str, Any]) -> str:
+        if row["low"] == row["high"]:
+            return cents("mid")(row)
+        return " to ".join(money_words(row[end], facts.currency) for end in ("low", "high"))
+
+    say(car_words(facts.valuation.car), style="bold")
+    say(*buying_sentences(facts), basis_note(facts))
+    columns: dict[str, Any] = {
+        "until it stands ready": lambda row: LINE_WORDS[row["line"]],
+        "amount": amount,
+        "from": lambda row: row["source"] + ("" if row["counted"] else ", not counted against the limit"),
+    }
+    print_table(columns, facts.day_one, empty="")
     if facts.bids.height:
-        table = text_table("bid", "premium", "all-in", "total", "left to the limit")
-        for row in facts.bids.iter_rows(named=True):
-            table.add_row(*("" if row[name] is None else cents_words(row[name], currency) for name in _BID))
-        out.print(table)
-        table = text_table("all-in", "highest hammer price")
-        for row in facts.bids_back.iter_rows(named=True):
-            hammer = "none" if row["price"] is None else cents_words(row["price"], currency)
-            table.add_row(cents_words(row["all_in"], currency), hammer)
-        out.print(table)
-    _others(out, facts)
+        columns = {
+            "bid": cents("price"), "premium": cents("premium"), "all-in": cents("all_in"),
+            "total": cents("total"), "left to the limit": cents("left"),
+        }  # fmt: skip
+        print_table(columns, facts.bids)
+        columns = {"all-in": cents("all_in"), "highest hammer price": cents("price", "none")}
+        print_table(columns, facts.bids_back)
+    _print_others(facts)
     if facts.better is not None:
-        out.print(Text(goals_sentence(facts.better)))
-        for row in facts.better.goals.iter_rows(named=True):
-            out.print(Text(mending_sentence(row, facts.better)))
-    for question in facts.questions:
-        out.print(Text(f"? {question}"))
-    out.print(Text(facts.rates))
-    for caution in facts.cautions:
-        out.print(Text(caution, style="italic"))
+        goals = facts.better.goals.iter_rows(named=True)
+        say(goals_sentence(facts.better), *(mending_sentence(row, facts.better) for row in goals))
+    say(*(f"? {question}" for question in facts.questions), facts.rates)
+    caution(*facts.cautions)
 
 
 def show_selling(facts: Selling) -> None:
     """The facts for a seller as tables and sentences, the cautions last."""
-    out = console()
-    currency = facts.currency
-    out.print(Text(car_words(facts.valuation.car), style="bold"))
-    for sentence in selling_sentences(facts):
-        out.print(Text(sentence))
+
+    def money(name: str, unknown: str = "") -> Callable[[dict[str, Any]], str]:
+        return lambda row: unknown if row[name] is None else money_words(row[name], facts.currency)
+
+    def asking(row: dict[str, Any]) -> str:
+        return exact_words(row["asking"], facts.currency)
+
+    def chance(name: str) -> Callable[[dict[str, Any]], str]:
+        return lambda row: "unknown" if row[name] is None else f"{row[name]:.0%}"
+
+    say(car_words(facts.valuation.car), style="bold")
+    say(*selling_sentences(facts))
+    columns: dict[str, Any] = {
+        "reserve": lambda row: exact_words(row["reserve"], facts.currency) if row["reserve"] else "none",
+        "chance of a sale": "{chance:.0%}",
+        "net if sold": money("net"),
+        "left on average": money("left"),
+    }
     if facts.auction.evidence.tells:
-        table = text_table("reserve", "chance of a sale", "net if sold", "left on average")
-        for row in facts.auction.reserves.iter_rows(named=True):
-            table.add_row(
-                exact_words(row["reserve"], currency) if row["reserve"] else "none",
-                f"{row['chance']:.0%}",
-                *("" if row[name] is None else money_words(row[name], currency) for name in ("net", "left")),
-            )
-        out.print(table)
+        print_table(columns, facts.auction.reserves)
     for channel, plan in facts.asking.items():
-        table = text_table(f"asked ({channel})", "within 4 weeks", "8 weeks", "12 weeks", "left on average")
-        for row in plan.prices.iter_rows(named=True):
-            table.add_row(
-                exact_words(row["asking"], currency),
-                *(_chance(row[f"within_{w}"]) for w in (4, 8, 12)),
-                money_words(row["left"], currency),
-            )
-        out.print(table)
-        table = text_table(f"ladder ({channel})", "from week", "sold before the next step")
-        for row in plan.ladder.iter_rows(named=True):
-            table.add_row(
-                exact_words(row["asking"], currency), str(row["week"]), _chance(row["sold_by_then"])
-            )
-        out.print(table)
-    if facts.first.height:
-        table = text_table("what if", "cost", "a sale then leaves", "more on average", "pays")
-        for row in facts.first.iter_rows(named=True):
-            cost = "not said" if row["cost_mid"] is None else money_words(row["cost_mid"], currency)
-            table.add_row(
-                Text(row["item"]),
-                cost,
-                money_words(row["net_after"], currency),
-                f"{row['gain']:+,.0f}",
-                "" if row["pays"] is None else f"{row['pays']:.0%}",
-            )
-        out.print(table)
-    for caution in facts.cautions:
-        out.print(Text(caution, style="italic"))
+        columns = {
+            f"asked ({channel})": asking, "within 4 weeks": chance("within_4"), "8 weeks": chance("within_8"),
+            "12 weeks": chance("within_12"), "left on average": money("left"),
+        }  # fmt: skip
+        print_table(columns, plan.prices)
+        columns = {f"ladder ({channel})": asking, "from week": "{week}"}
+        print_table({**columns, "sold before the next step": chance("sold_by_then")}, plan.ladder)
+    columns = {
+        "what if": "{item}", "cost": money("cost_mid", "not said"), "a sale then leaves": money("net_after"),
+        "more on average": "{gain:+,.0f}", "pays": "{pays:.0%}",
+    }  # fmt: skip
+    print_table(columns, facts.first, empty="")
+    caution(*facts.cautions)
 
 
-_BID = ("price", "premium", "all_in", "total", "left")
+def _print_others(facts: Buying) -> None:
+    def money(name: str) -> Callable[[dict[str, Any]], str]:
+        return lambda row: money_words(row[name], facts.valuation.currency)
 
+    def car(row: dict[str, Any]) -> str:
+        return " ".join(str(row[part]) for part in ("make", "model", "variant") if row[part] is not None)
 
-def _others(out: Console, facts: Buying) -> None:
-    base = facts.valuation.currency
-    for (name,), rows in facts.alternatives.group_by("at", maintain_order=True):
-        table = text_table(
-            f"for {name}", "about", "condition band", "low", "mid", "high", "sell for it", "evidence"
-        )
-        for row in rows.head(OTHERS_SHOWN).iter_rows(named=True):
-            car = " ".join(str(row[part]) for part in ("make", "model", "variant") if row[part] is not None)
-            prices = (money_words(row[end], base) for end in ("low", "mid", "high"))
-            table.add_row(
-                Text(car),
-                str(row["year"]),
-                row["condition_band"],
-                *prices,
-                f"{row['within']:.0%}",
-                row["evidence"],
-            )
-        out.print(table)
-
-
-def _chance(chance: float | None) -> str:
-    return "unknown" if chance is None else f"{chance:.0%}"
+    columns: dict[str, Any] = {
+        "about": "{year}", "condition band": "{condition_band}", "low": money("low"), "mid": money("mid"),
+        "high": money("high"), "sell for it": "{within:.0%}", "evidence": "{evidence}",
+    }  # fmt: skip
+    for (name,), others in facts.alternatives.group_by("at", maintain_order=True):
+        print_table({f"for {name}": car, **columns}, others.head(OTHERS_SHOWN))

@@ -1,20 +1,18 @@
 """What the command line shows of the market evidence."""
 
-from rich.table import Table
+from typing import Any
+
+import polars as pl
 from rich.text import Text
 
-from pricing.cli.printing.terminal import console, figure_table
+from pricing.cli.printing.console import caution, print_table, say
 from pricing.decisions.approaches import Difference
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.depth import Depth
 from pricing.evidence.indices.index import PriceIndex
 from pricing.words.approaches import difference_sentence
 from pricing.words.depth import depth_sentences
-from pricing.words.evidence import (
-    index_sentence,
-    lines_in_words,
-    reconciliation_sentences,
-)
+from pricing.words.evidence import index_sentence, lines_in_words, reconciliation_sentences
 from pricing.words.language.reader import day_words
 from pricing.words.sentences import CAUTION, money_words, option_words
 
@@ -24,107 +22,85 @@ ID_SHOWN = 12
 
 def show_index(index: PriceIndex) -> None:
     """An index, a row a period."""
-    out = console()
-    deflated = index.frame["real"].is_not_null().any()
-    table = figure_table("period", "sales", "index", "interval", *(["deflated"] if deflated else []))
-    for row in index.frame.iter_rows(named=True):
+
+    def interval(row: dict[str, Any]) -> str | Text:
         if row["index"] is None:
-            table.add_row(row["period"], f"{row['sales']:,}", "", Text(row["note"], style="dim"))
-            continue
-        real = [] if not deflated else ["" if row["real"] is None else f"{row['real']:.1f}"]
-        interval = "not known" if row["low"] is None else f"{row['low']:.1f} to {row['high']:.1f}"
-        table.add_row(row["period"], f"{row['sales']:,}", f"{row['index']:.1f}", interval, *real)
-    out.print(Text(index_sentence(index)))
-    out.print(table)
+            return Text(row["note"], style="dim")
+        return "not known" if row["low"] is None else f"{row['low']:.1f} to {row['high']:.1f}"
+
+    say(index_sentence(index))
+    columns: dict[str, Any] = {"period": "{period}", "sales": "{sales:,}", "index": "{index:.1f}"}
+    columns["interval"] = interval
+    if index.frame["real"].is_not_null().any():
+        columns["deflated"] = "{real:.1f}"
+    print_table(columns, index.frame, figures=True)
 
 
 def show_comparables(comparables: Comparables, apart: Difference | None, *, lines: bool) -> None:
     """Comparable sales and the reconciled value, with every line of adjustment on request."""
-    out = console()
+
+    def beyond(row: dict[str, Any]) -> Text:
+        return Text("; ".join(option_words(flag.partition(" over")[0]) for flag in row["flags"]), style="dim")
+
+    currency = comparables.currency
     ends = {"low": comparables.low, "mid": comparables.mid, "high": comparables.high}
-    said = [
-        f"{name} {money_words(end, comparables.currency)}" for name, end in ends.items() if end is not None
-    ]
-    out.print(Text(", ".join(said), style="bold"))
-    out.print(Text(f"all-in prices in {comparables.currency} at {day_words(comparables.as_of)}"))
-    out.print()
-    table = figure_table("record", "sold", "band", "price", "net", "gross", "adjusted", "weight", "beyond")
-    for row in comparables.table.iter_rows(named=True):
-        table.add_row(
-            Text(row["record_id"][:ID_SHOWN]),
-            row["event_date"].isoformat(),
-            row["condition_band"] or "not graded",
-            f"{row['price']:,.0f}",
-            f"{row['net_per_cent']:+.0f}%",
-            f"{row['gross_per_cent']:.0f}%",
-            f"{row['adjusted_price']:,.0f}",
-            f"{row['weight']:.0%}",
-            Text("; ".join(option_words(flag.partition(" over")[0]) for flag in row["flags"]), style="dim"),
-        )
-    out.print(table)
-    if lines:
-        for record in comparables.table["record_id"]:
-            out.print(_lines_table(comparables, record))
-    for sentence in reconciliation_sentences(comparables):
-        out.print(Text(sentence))
-    if apart is not None:
-        out.print(Text(difference_sentence(apart)))
-    out.print()
-    left = figure_table("left out", "sales")
-    counted = comparables.left_out.select("reason", "sales").group_by("reason", maintain_order=True).sum()
-    for reason, sales in counted.iter_rows():
-        left.add_row(Text(reason), f"{sales:,}")
-    if left.row_count:
-        out.print(left)
-    out.print(Text(CAUTION, style="italic"))
+    values = (f"{name} {money_words(end, currency)}" for name, end in ends.items() if end is not None)
+    say(", ".join(values), style="bold")
+    say(f"all-in prices in {currency} at {day_words(comparables.as_of)}", "")
+    columns: dict[str, Any] = {
+        "record": f"{{record_id:.{ID_SHOWN}}}",
+        "sold": "{event_date}",
+        "band": lambda row: row["condition_band"] or "not graded",
+        "price": "{price:,.0f}",
+        "net": "{net_per_cent:+.0f}%",
+        "gross": "{gross_per_cent:.0f}%",
+        "adjusted": "{adjusted_price:,.0f}",
+        "weight": "{weight:.0%}",
+        "beyond": beyond,
+    }
+    print_table(columns, comparables.table, figures=True)
+    for record in comparables.table["record_id"] if lines else ():
+        _print_lines(comparables, record)
+    say(*reconciliation_sentences(comparables), *([] if apart is None else [difference_sentence(apart)]), "")
+    reasons = comparables.left_out.select("reason", "sales").group_by("reason", maintain_order=True).sum()
+    print_table({"left out": "{reason}", "sales": "{sales:,}"}, reasons, figures=True, empty="")
+    caution(CAUTION)
 
 
 def show_depth(depth: Depth) -> None:
     """How much is known."""
-    out = console()
-    for sentence in depth_sentences(depth):
-        out.print(Text(sentence))
-    against = figure_table("hammer price over", "sales", "middle", "interval", "below")
-    for row in depth.against.iter_rows(named=True):
-        if row["sales"]:
-            interval = "" if row["low"] is None else f"{row['low']:.2f} to {row['high']:.2f}"
-            middle = f"{row['median']:.2f}"
-            against.add_row(
-                option_words(row["against"]), f"{row['sales']:,}", middle, interval, f"{row['below']:.0%}"
-            )
-    if against.row_count:
-        out.print(against)
-    bands = figure_table("condition band", "to", "over the next below", "interval", "sales")
-    for row in depth.band_premiums.iter_rows(named=True):
-        if row["per_cent"] is None:
-            bands.add_row(
-                row["band"],
-                day_words(row["to_date"]),
-                Text("not enough sales", style="dim"),
-                "",
-                f"{row['sales']:,}",
-            )
-            continue
-        interval = f"{row['low']:+.0f}% to {row['high']:+.0f}%"
-        bands.add_row(
-            row["band"], day_words(row["to_date"]), f"{row['per_cent']:+.0f}%", interval, f"{row['sales']:,}"
-        )
-    if bands.row_count:
-        out.print(bands)
+
+    def premium(row: dict[str, Any]) -> str | Text:
+        known = row["per_cent"] is not None
+        return f"{row['per_cent']:+.0f}%" if known else Text("not enough sales", style="dim")
+
+    say(*depth_sentences(depth))
+    columns: dict[str, Any] = {
+        "hammer price over": lambda row: option_words(row["against"]),
+        "sales": "{sales:,}",
+        "middle": "{median:.2f}",
+        "interval": "{low:.2f} to {high:.2f}",
+        "below": "{below:.0%}",
+    }
+    print_table(columns, depth.against.filter(pl.col("sales") != 0), figures=True, empty="")
+    columns = {
+        "condition band": "{band}",
+        "to": lambda row: day_words(row["to_date"]),
+        "over the next below": premium,
+        "interval": "{low:+.0f}% to {high:+.0f}%",
+        "sales": "{sales:,}",
+    }
+    print_table(columns, depth.band_premiums, figures=True, empty="")
 
 
-def _lines_table(comparables: Comparables, record: str) -> Table:
-    table = figure_table(
-        "line", "sale", "subject", "per cent", "money", "price after", "source", title=f"Sale {record}"
-    )
-    for row in lines_in_words(comparables, record).iter_rows(named=True):
-        table.add_row(
-            Text(row["line"]),
-            Text(row["comparable"]),
-            Text(row["subject"]),
-            "" if row["per_cent"] is None else f"{row['per_cent']:+.1f}%",
-            "" if row["money"] is None else f"{row['money']:+,.2f}",
-            f"{row['price_after']:,.2f}",
-            Text(row["source"], style="dim"),
-        )
-    return table
+def _print_lines(comparables: Comparables, record: str) -> None:
+    columns: dict[str, Any] = {
+        "line": "{line}",
+        "sale": "{comparable}",
+        "subject": "{subject}",
+        "per cent": "{per_cent:+.1f}%",
+        "money": "{money:+,.2f}",
+        "price after": "{price_after:,.2f}",
+        "source": lambda row: Text(row["source"], style="dim"),
+    }
+    print_table(columns, lines_in_words(comparables, record), figures=True, title=f"Sale {record}")

@@ -4,12 +4,11 @@ records."""
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
-import typer
-
-from pricing.cli.market_option import MarketOption
+from pricing.cli.commands import Commands, argument, option
+from pricing.cli.options import MarketOption, RecordArgument
 from pricing.cli.output import answer, done, note
-from pricing.cli.printing.frames import show
-from pricing.cli.recording.typed_cells import typed_cells
+from pricing.cli.printing.console import show
+from pricing.cli.recording.records import typed_cells
 from pricing.errors import MarketError
 from pricing.operations.opening import MARKET_FILE, open_market, record_named
 
@@ -17,30 +16,30 @@ if TYPE_CHECKING:
     import polars as pl
 
 
-intake_app = typer.Typer()
+intake_app = Commands()
 
 ROWS_SHOWN: Final = 40
 NAME_SHOWN: Final = 10
 
-RowsOption = Annotated[int, typer.Option("--rows", help="How many rows to show.", min=1)]
+RowsOption = Annotated[int, option("How many rows to show.", min=1)]
 
 
-@intake_app.command(epilog="Example: pricing names settle make 'wexcomb' 'Wexcombe'")
+@intake_app.example("pricing names settle make 'wexcomb' 'Wexcombe'")
 def names(
-    action: Annotated[str, typer.Argument(help="list, settle, apart or forget.")] = "list",
-    field: Annotated[str | None, typer.Argument(help="make, model or variant.", show_default=False)] = None,
-    typed: Annotated[str | None, typer.Argument(help="The name as typed.", show_default=False)] = None,
-    name: Annotated[str | None, typer.Argument(help="The name it stands for.", show_default=False)] = None,
-    make: Annotated[str | None, typer.Option(help="Make that a model or variant belongs to.")] = None,
-    model: Annotated[str | None, typer.Option(help="Model that a variant belongs to.")] = None,
+    action: Annotated[str, argument("list, settle, apart or forget.", show_default=True)] = "list",
+    field: Annotated[str | None, argument("make, model or variant.")] = None,
+    typed: Annotated[str | None, argument("The name as typed.")] = None,
+    name: Annotated[str | None, argument("The name it stands for.")] = None,
+    make: Annotated[str | None, option("Make that a model or variant belongs to.")] = None,
+    model: Annotated[str | None, option("Model that a variant belongs to.")] = None,
     rows: RowsOption = ROWS_SHOWN,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """List names that may be one, and settle them: settle, keep apart, or forget what was settled."""
     opened = open_market(market)
     if action == "list":
-        found = opened.names()
-        answer(found, lambda: show(found.head(rows), "Names that may be one, and those settled"))
+        listed = opened.names()
+        answer(listed, lambda: show(listed.head(rows), "Names that may be one, and those settled"))
         return
     field, typed = _given(field, "field"), _given(typed, "the name as typed")
     if action == "settle":
@@ -56,21 +55,21 @@ def names(
         raise MarketError(f"names can be listed or settled: list, settle, apart, forget; got {action!r}")
 
 
-@intake_app.command(epilog="Example: pricing batches --market market.duckdb")
+@intake_app.example("pricing batches --market market.duckdb")
 def batches(
-    audit: Annotated[bool, typer.Option("--audit", help="Show the whole audit trail.")] = False,
+    audit: Annotated[bool, option("Show the whole audit trail.", "--audit")] = False,
     rows: RowsOption = ROWS_SHOWN,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """List the loads of a market, the newest last, with what became of their rows."""
     opened = open_market(market)
-    found, title = (opened.audit(), "What was done") if audit else (opened.batches(), "Batches")
-    answer(found, lambda: show(found.tail(rows), title))
+    listed, title = (opened.audit(), "What was done") if audit else (opened.batches(), "Batches")
+    answer(listed, lambda: show(listed.tail(rows), title))
 
 
-@intake_app.command(epilog="Example: pricing undo batch-0003")
+@intake_app.example("pricing undo batch-0003")
 def undo(
-    batch: Annotated[str, typer.Argument(help="Batch to take back.", show_default=False)],
+    batch: Annotated[str, argument("Batch to take back.")],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Take a load back: its records and quarantined rows go, and the batch stays listed as undone."""
@@ -78,11 +77,9 @@ def undo(
     done({"batch": batch, "records": gone}, f"{gone:,} records of {batch} are gone.")
 
 
-@intake_app.command(epilog="Example: pricing quarantine --export mend")
+@intake_app.example("pricing quarantine --export mend")
 def quarantine(
-    export: Annotated[
-        Path | None, typer.Option("--export", help="Empty folder to write the rows to.")
-    ] = None,
+    export: Annotated[Path | None, option("Empty folder to write the rows to.")] = None,
     rows: RowsOption = ROWS_SHOWN,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -98,19 +95,13 @@ def quarantine(
     done({"files": files}, [f"{path}: mend its rows, then: pricing load {path}" for path in files])
 
 
-@intake_app.command(
-    epilog="Example: pricing correct 5b1c year=1968 'amount=£4,250' --reason 'seen on the plate'"
-)
+@intake_app.example("pricing correct 5b1c year=1968 'amount=£4,250' --reason 'seen on the plate'")
 def correct(
-    record: Annotated[str, typer.Argument(help="Record, or the start of its name.", show_default=False)],
+    record: RecordArgument,
     cells: Annotated[
-        list[str],
-        typer.Argument(
-            help="column=value, as people write it; column= empties the cell. See: pricing format",
-            show_default=False,
-        ),
+        list[str], argument("column=value, as people write it; column= empties the cell. See: pricing format")
     ],
-    reason: Annotated[str, typer.Option(help="How it is known.")],
+    reason: Annotated[str, option("How it is known.")],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Correct cells of a record, all or none; the old values are kept, and the price derived anew."""
@@ -118,17 +109,15 @@ def correct(
     name = record_named(opened, record)
     values = {column: value if value else None for column, value in typed_cells(cells).items()}
     opened.correct(name, values, reason=reason)
-    told = f"{', '.join(values)} of {name} corrected; what stood there is kept."
-    done({"record": name, "columns": list(values)}, told)
+    sentence = f"{', '.join(values)} of {name} corrected; what stood there is kept."
+    done({"record": name, "columns": list(values)}, sentence)
 
 
-@intake_app.command(
-    epilog="Example: pricing suspicions --settle 5b1c --verdict 'price confirmed by the seller'"
-)
+@intake_app.example("pricing suspicions --settle 5b1c --verdict 'price confirmed by the seller'")
 def suspicions(
-    find: Annotated[bool, typer.Option("--find/--no-find", help="Look again with the newest fit.")] = True,
-    settle: Annotated[str | None, typer.Option(help="Record to settle, or the start of its name.")] = None,
-    verdict: Annotated[str, typer.Option(help="What was found out.")] = "",
+    find: Annotated[bool, option("Look again with the newest fit.")] = True,
+    settle: Annotated[str | None, option("Record to settle, or the start of its name.")] = None,
+    verdict: Annotated[str, option("What was found out.")] = "",
     rows: RowsOption = ROWS_SHOWN,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -153,10 +142,10 @@ def suspicions(
     answer(waiting, lambda: show(_short(waiting.select(shown)).head(rows), title))
 
 
-@intake_app.command(epilog="Example: pricing duplicates --part 5b1c")
+@intake_app.example("pricing duplicates --part 5b1c")
 def duplicates(
-    part: Annotated[str | None, typer.Option(help="Record to take out of the sale it is linked to.")] = None,
-    rejoin: Annotated[str | None, typer.Option(help="Record to put back.")] = None,
+    part: Annotated[str | None, option("Record to take out of the sale it is linked to.")] = None,
+    rejoin: Annotated[str | None, option("Record to put back.")] = None,
     rows: RowsOption = ROWS_SHOWN,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -176,9 +165,9 @@ def duplicates(
         answer(links, lambda: show(_short(links).head(rows), title))
 
 
-@intake_app.command(epilog="Example: pricing rates my_rates.csv")
+@intake_app.example("pricing rates my_rates.csv")
 def rates(
-    file: Annotated[Path, typer.Argument(help="CSV: currency, rate_date, rate.", show_default=False)],
+    file: Annotated[Path, argument("CSV: currency, rate_date, rate.")],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Add your own exchange rates, for days and currencies that the European Central Bank has none for.

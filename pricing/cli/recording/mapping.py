@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from pricing.cli.asked import as_json
-from pricing.cli.market_option import MarketOption
+from pricing.cli.commands import Commands, argument, option
+from pricing.cli.options import MarketOption
 from pricing.cli.output import answer, done, note
-from pricing.cli.printing.frames import say, show
+from pricing.cli.printing.console import as_json, say, show
 from pricing.errors import MappingError
 from pricing.operations.opening import MARKET_FILE, open_market
 from pricing.words.loading import keys_text
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from pricing.intake.mappings.proposals import Proposal
     from pricing.intake.mappings.questions import Question
 
-mapping_app = typer.Typer()
+mapping_app = Commands()
 
 _HELP = """Propose how a file's columns become records, show the first rows as they would land, and write it
 down.
@@ -38,40 +38,36 @@ A mapping file may hold:
 """
 
 
-@mapping_app.command(
+@mapping_app.example(
+    "pricing map results.csv --set channel=private --set currency=GBP",
     "map",
     help=_HELP + keys_text().replace("[", r"\["),
-    epilog="Example: pricing map results.csv --set channel=private --set currency=GBP",
 )
 def propose_mapping(
-    file: Annotated[Path, typer.Argument(help="File of sale records.", show_default=False)],
-    source: Annotated[str | None, typer.Option(help="Name of the source; the file's by default.")] = None,
+    file: Annotated[Path, argument("File of sale records.")],
+    source: Annotated[str | None, option("Name of the source; the file's by default.")] = None,
     columns: Annotated[
         list[str] | None,
-        typer.Option(
-            "--column",
-            help="What one of its columns is: 'Where sold=channel', or 'Where sold=' to leave it out; may be "
+        option(
+            "What one of its columns is: 'Where sold=channel', or 'Where sold=' to leave it out; may be "
             "repeated. See: pricing format.",
+            "--column",
         ),
     ] = None,
     answers: Annotated[
         list[str] | None,
-        typer.Option(
-            "--set",
-            help="What holds for the whole file: a column of ours and its value, or order (of dates), "
+        option(
+            "What holds for the whole file: a column of ours and its value, or order (of dates), "
             "odometer_km (its unit), year (year or age), amount_unit (one, thousand, hundredth), decimal, "
             "premium (the buyer's, in per cent with its tax), car (by words, or refuse); what a word means: "
             "'condition_band:tatty=project'. May be repeated. Channel, country and words may be unknown.",
+            "--set",
         ),
     ] = None,
-    sheet: Annotated[
-        str | None, typer.Option(help="Sheet of a workbook; all that are shown without.")
-    ] = None,
-    write: Annotated[
-        bool, typer.Option("--write/--no-write", help="Write the mapping beside the file.")
-    ] = True,
+    sheet: Annotated[str | None, option("Sheet of a workbook; all that are shown without.")] = None,
+    write: Annotated[bool, option("Write the mapping beside the file.")] = True,
     overwrite: Annotated[
-        bool, typer.Option("--overwrite", help="Write the mapping anew over the one that is there.")
+        bool, option("Write the mapping anew over the one that is there.", "--overwrite")
     ] = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -97,9 +93,9 @@ def propose_mapping(
     typed = {name.replace("-", "_"): value for name, value in _pairs(answers or [], "--set").items()}
 
     def proposed() -> "Proposal":
-        found = propose(table, called, chosen=chosen, kept=kept, names=names)
-        named = replace(found.mapping, layout=replace(found.mapping.layout, sheet=sheet), source=called)
-        return with_answers(replace(found, mapping=named), typed)
+        made = propose(table, called, chosen=chosen, kept=kept, names=names)
+        named = replace(made.mapping, layout=replace(made.mapping.layout, sheet=sheet), source=called)
+        return with_answers(replace(made, mapping=named), typed)
 
     proposal = proposed()
     if not as_json():
@@ -119,30 +115,24 @@ def propose_mapping(
         for question in proposal.questions:
             say(f"To settle: {_asked_in_full(question)}")
         typed_as = shlex.quote(str(file))
-        asked = [question.name for question in proposal.questions if question.section != "columns"]
-        if asked:
-            said = _as_options(typed, chosen, asked[:SETTLED_AT_ONCE])
+        left_open = [question.name for question in proposal.questions if question.section != "columns"]
+        if left_open:
+            options = _as_options(typed, chosen, left_open[:SETTLED_AT_ONCE])
             anew = "" if beside is None else " --overwrite"
-            say(f"Settle it in the mapping file, or with: pricing map {typed_as} {said}{anew}")
+            say(f"Settle it in the mapping file, or with: pricing map {typed_as} {options}{anew}")
         if beside is not None:
             settled = "settle what it asks, then" if proposal.questions else "then"
             say(f"Written to {beside}; read it, {settled}: pricing load {typed_as}")
 
-    facts = {
-        "columns": _columns(proposal),
-        "rows": landed,
-        "questions": [question.text for question in proposal.questions],
-        "mapping": beside,
-    }
+    questions = [question.text for question in proposal.questions]
+    facts = {"columns": _columns(proposal), "rows": landed, "questions": questions, "mapping": beside}
     answer(facts, show_proposal)
 
 
-@mapping_app.command("format", epilog="Example: pricing format --template sales.xlsx")
+@mapping_app.example("pricing format --template sales.xlsx", "format")
 def record_format(
-    template: Annotated[
-        Path | None, typer.Option("--template", help="Write an empty csv or xlsx file to fill in.")
-    ] = None,
-    keys: Annotated[bool, typer.Option("--mapping", help="Print what a mapping file may hold.")] = False,
+    template: Annotated[Path | None, option("Write an empty csv or xlsx file to fill in.")] = None,
+    keys: Annotated[bool, option("Print what a mapping file may hold.", "--mapping")] = False,
 ) -> None:
     """Print what a file of sale records holds: every column, its kind, its closed words and an example."""
     import polars as pl
@@ -170,19 +160,19 @@ def record_format(
         note(f"Written to {template}: fill it in, then: pricing load {template}")
 
 
-@mapping_app.command("currency", epilog="Example: pricing currency GBP --market market.duckdb")
+@mapping_app.example("pricing currency GBP --market market.duckdb", "currency")
 def base_currency(
-    code: Annotated[str, typer.Argument(help="ISO 4217 code, such as GBP.", show_default=False)],
+    code: Annotated[str, argument("ISO 4217 code, such as GBP.")],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Keep a market's prices in another base currency: every price is derived anew, and fits have to be made
     again."""
     opened = open_market(market)
     priced = opened.rebase(code)
-    told = f"{priced:,} records are priced in {code}; make a fit in it: pricing fit"
+    sentence = f"{priced:,} records are priced in {code}; make a fit in it: pricing fit"
     if priced == 0:
-        told = f"Prices are kept in {opened.base_currency} already."
-    done({"currency": opened.base_currency, "records": priced}, told)
+        sentence = f"Prices are kept in {opened.base_currency} already."
+    done({"currency": opened.base_currency, "records": priced}, sentence)
 
 
 SETTLED_AT_ONCE: Final = 6
@@ -191,22 +181,22 @@ SETTLED_AT_ONCE: Final = 6
 
 def _pairs(typed: list[str], option: str) -> dict[str, str]:
     """What was typed as name=value."""
-    found = {}
+    pairs = {}
     for pair in typed:
         name, equals, value = pair.rpartition("=")
         if not equals or not name.strip() or (option == "--set" and not value.strip()):
             example = "channel=private" if option == "--set" else "'Where sold=channel'"
             raise MappingError(f"{option} takes name=value, such as {example}; got {pair!r}")
-        found[name.strip()] = value.strip()
-    return found
+        pairs[name.strip()] = value.strip()
+    return pairs
 
 
-def _as_options(typed: dict[str, str], chosen: "dict[str, str | None]", asked: list[str]) -> str:
-    """What was said and what is left to say, as it is typed."""
-    said = [("--set", f"{name}={value}") for name, value in typed.items()]
-    said += [("--column", f"{theirs}={ours or ''}") for theirs, ours in chosen.items()]
-    left = [f"--set {shlex.quote(name)}=..." for name in asked]
-    return " ".join([*(f"{option} {shlex.quote(pair)}" for option, pair in said), *left])
+def _as_options(typed: dict[str, str], chosen: "dict[str, str | None]", left_open: list[str]) -> str:
+    """What was answered and what is left open, as it is typed."""
+    pairs = [("--set", f"{name}={value}") for name, value in typed.items()]
+    pairs += [("--column", f"{theirs}={ours or ''}") for theirs, ours in chosen.items()]
+    left = [f"--set {shlex.quote(name)}=..." for name in left_open]
+    return " ".join([*(f"{option} {shlex.quote(pair)}" for option, pair in pairs), *left])
 
 
 def _corrected(proposal: "Proposal") -> "dict[str, str | None]":
@@ -217,14 +207,12 @@ def _corrected(proposal: "Proposal") -> "dict[str, str | None]":
     headings = [column.theirs for column in proposal.columns]
     chosen: dict[str, str | None] = {}
     while True:
-        said = typer.prompt(
-            "A column taken wrongly, as heading=column of ours, or heading= to leave it out (empty: go on)",
-            default="",
-            show_default=False,
-        ).strip()
-        if not said:
+        line = _prompted(
+            "A column taken wrongly, as heading=column of ours, or heading= to leave it out (empty: go on)"
+        )
+        if not line:
             return chosen
-        theirs, _, ours = (part.strip() for part in said.rpartition("="))
+        theirs, _, ours = (part.strip() for part in line.rpartition("="))
         if theirs not in headings:
             say(f"no column {theirs!r}{did_you_mean(theirs, headings)}")
         elif ours and ours not in MAY_BE:
@@ -238,21 +226,25 @@ def _asked(proposal: "Proposal") -> dict[str, str]:
     from pricing.intake.mappings.settling import with_answers
     from pricing.nearest import did_you_mean
 
-    found: dict[str, str] = {}
+    answers: dict[str, str] = {}
     seen = {question.name for question in proposal.questions if question.section == "columns"}
-    while waiting := [asked for asked in with_answers(proposal, found).questions if asked.name not in seen]:
+    while waiting := [each for each in with_answers(proposal, answers).questions if each.name not in seen]:
         question = waiting[0]
         seen.add(question.name)
         say(_asked_in_full(question))
         prompt = f"{question.name} (empty: leave it open)"
-        typed = typer.prompt(prompt, default="", show_default=False).strip()
+        typed = _prompted(prompt)
         while typed and question.choices and typed not in (*question.choices, "unknown"):
             near = did_you_mean(typed, question.choices)
             say(f"one of: {', '.join(question.choices[:12])}{near}")
-            typed = typer.prompt(prompt, default="", show_default=False).strip()
+            typed = _prompted(prompt)
         if typed:
-            found[question.name] = typed
-    return found
+            answers[question.name] = typed
+    return answers
+
+
+def _prompted(question: str) -> str:
+    return str(typer.prompt(question, default="", show_default=False)).strip()
 
 
 def _asked_in_full(question: "Question") -> str:
@@ -265,15 +257,13 @@ def _columns(proposal: "Proposal") -> "pl.DataFrame":
     """What each column of the file is proposed to be, with the reason."""
     import polars as pl
 
-    rows = [
-        (
-            column.theirs,
-            column.ours,
-            f"{column.sure:.0%}" if column.ours else None,
-            column.reason,
-            "; ".join(column.samples),
-        )
-        for column in proposal.columns
-    ]
-    names = ("theirs", "ours", "sure", "reason", "cells")
-    return pl.DataFrame(rows, schema=dict.fromkeys(names, pl.String), orient="row")
+    frame = pl.DataFrame(
+        {
+            "theirs": [column.theirs for column in proposal.columns],
+            "ours": [column.ours for column in proposal.columns],
+            "sure": [f"{column.sure:.0%}" if column.ours else None for column in proposal.columns],
+            "reason": [column.reason for column in proposal.columns],
+            "cells": ["; ".join(column.samples) for column in proposal.columns],
+        }
+    )
+    return frame.cast(pl.String)

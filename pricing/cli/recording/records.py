@@ -1,16 +1,18 @@
-"""Commands for the records of a market: ``records``. Each opens, calls and prints."""
+"""Commands for single records of a market: ``records``, ``add``, ``remove``. Each opens, calls and prints."""
 
+import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
+from pricing.cli.commands import Commands, argument, option
 from pricing.cli.evidence_files import write_frame
-from pricing.cli.market_option import MarketOption
+from pricing.cli.options import MarketOption, RecordArgument
 from pricing.cli.output import answer, done
-from pricing.cli.printing.frames import show
-from pricing.cli.printing.plain import plain_cell
-from pricing.errors import FileError
+from pricing.cli.printing.console import as_json, plain_cell, say, show
+from pricing.errors import FileError, MarketError
 from pricing.operations.opening import MARKET_FILE, open_market, record_named
 
 if TYPE_CHECKING:
@@ -18,7 +20,8 @@ if TYPE_CHECKING:
 
     from pricing.store.market import Market
 
-records_app = typer.Typer(help="List, export and show the records of a market.", no_args_is_help=True)
+records_app = Commands("records", "List, export and show the records of a market.")
+sale_app = Commands()
 
 ROWS_SHOWN: Final = 20
 NAME_SHOWN: Final = 10
@@ -26,31 +29,33 @@ LISTED: Final = ("record_id", "event_date", "make", "model", "variant", "year", 
                  "amount", "currency", "price")  # fmt: skip
 """Columns of a list; `show` and `export` give them all."""
 
-MakeOption = Annotated[str | None, typer.Option("--make", help="Of this make alone.")]
-ModelOption = Annotated[str | None, typer.Option("--model", help="Of this model of the make.")]
-EveryOption = Annotated[
-    bool, typer.Option("--every-record", help="Those behind another record of the same sale too.")
-]
+COMPARED: Final = ("record_id", "make", "model", "variant", "year", "event_date", "outcome", "amount",
+                   "currency", "source")  # fmt: skip
+"""Columns of records that a sale may be one with."""
+
+MakeOption = Annotated[str | None, option("Of this make alone.")]
+ModelOption = Annotated[str | None, option("Of this model of the make.")]
+EveryOption = Annotated[bool, option("Those behind another record of the same sale too.", "--every-record")]
 
 
-@records_app.command("list", epilog="Example: pricing records list --make Wexcombe --rows 40")
+@records_app.example("pricing records list --make Wexcombe --rows 40", "list")
 def list_records(
     make: MakeOption = None,
     model: ModelOption = None,
     every_record: EveryOption = False,
-    rows: Annotated[int, typer.Option("--rows", help="How many to show, the newest.", min=1)] = ROWS_SHOWN,
+    rows: Annotated[int, option("How many to show, the newest.", min=1)] = ROWS_SHOWN,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """List the newest records, the price all-in in the market's base currency."""
-    found = _records(open_market(market), make, model, every_record)
-    last = found.select(LISTED).tail(rows)
+    records = _records(open_market(market), make, model, every_record)
+    last = records.select(LISTED).tail(rows)
     short = last.with_columns(last["record_id"].str.slice(0, NAME_SHOWN))
-    answer(last, lambda: show(short, f"The newest {last.height:,} of {found.height:,} records"))
+    answer(last, lambda: show(short, f"The newest {last.height:,} of {records.height:,} records"))
 
 
-@records_app.command(epilog="Example: pricing records export wexcombe.csv --make Wexcombe")
+@records_app.example("pricing records export wexcombe.csv --make Wexcombe")
 def export(
-    target: Annotated[Path, typer.Argument(help="New file: .csv or .parquet.", show_default=False)],
+    target: Annotated[Path, argument("New file: .csv or .parquet.")],
     make: MakeOption = None,
     model: ModelOption = None,
     every_record: EveryOption = False,
@@ -64,18 +69,18 @@ def export(
 
     if target.exists():
         raise FileError(f"{target} exists already; name a file that does not")
-    found = _records(open_market(market), make, model, every_record)
+    records = _records(open_market(market), make, model, every_record)
     if target.suffix == ".csv":
-        lists = [name for name, kind in found.schema.items() if isinstance(kind, pl.List)]
-        found = found.with_columns(pl.col(lists).list.join(","))
-        found = found.with_columns(neutralised(pl.col(pl.String)))
-    write_frame(found, target)
-    done({"file": target, "records": found.height}, f"{target}: {found.height:,} records")
+        lists = [name for name, kind in records.schema.items() if isinstance(kind, pl.List)]
+        records = records.with_columns(pl.col(lists).list.join(","))
+        records = records.with_columns(neutralised(pl.col(pl.String)))
+    write_frame(records, target)
+    done({"file": target, "records": records.height}, f"{target}: {records.height:,} records")
 
 
-@records_app.command("show", epilog="Example: pricing records show 5b1c")
+@records_app.example("pricing records show 5b1c", "show")
 def show_record(
-    record: Annotated[str, typer.Argument(help="Record, or the start of its name.", show_default=False)],
+    record: RecordArgument,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Show everything that is kept of one record."""
@@ -88,10 +93,94 @@ def show_record(
 
 
 def _records(market: "Market", make: str | None, model: str | None, every_record: bool) -> "pl.DataFrame":
-    import polars as pl
-
     from pricing.car_names import Names
 
     sales = market.sales(every_record=every_record)
-    where = Names.of(sales).where(make, model)
-    return sales.filter(*(pl.col(name) == value for name, value in where.items()))
+    return sales.filter(**Names.of(sales).where(make, model))
+
+
+@sale_app.example(
+    "pricing add make=Wexcombe model=Sedge year=1966 'amount=£4,250' outcome=sold price_basis=all-in"
+)
+def add(
+    cells: Annotated[list[str], argument("column=value, as people write it; see: pricing format")],
+    believe: Annotated[bool, option("Keep figures that look doubtful.", "--believe")] = False,
+    all_the_same: Annotated[
+        bool, option("Add it though the market may hold the sale already.", "--all-the-same")
+    ] = False,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Add one sale just seen, held to the same checks as a file.
+
+    Records that it may be one sale with are shown before it is added: in a terminal it is asked whether to go
+    on, elsewhere it is refused without --all-the-same.
+    """
+    from pricing.store.records.one_sale import add_sale, try_sale
+    from pricing.words.loading import told_sentences
+
+    typed = typed_cells(cells)
+    if not all_the_same:
+        _ask_about(try_sale(market, typed))
+    added = add_sale(market, typed, believe=believe)
+    record = added.record.row(0, named=True)
+    said = {name: plain_cell(value) for name, value in record.items() if value not in (None, [])}
+    told = f"added ({added.report.batch_id}): " + ", ".join(f"{name} {value}" for name, value in said.items())
+
+    def show_added() -> None:
+        for sentence in (*told_sentences(added.report), told):
+            say(sentence)
+        if added.doubles.height:
+            show(added.doubles, "It may be one sale with these; pricing duplicates --part parts them")
+
+    done({"batch": added.report.batch_id, "record": record, "doubles": added.doubles}, show_added)
+
+
+def _ask_about(same: "pl.DataFrame") -> None:
+    """Go on only where a person at the terminal says so, if there are records of what may be the same sale.
+
+    Raises:
+        MarketError: nobody can be asked, or the answer is no.
+    """
+    if same.is_empty():
+        return
+    names = ", ".join(same["record_id"].str.slice(0, 12).to_list())
+    held = f"the market may hold this sale already: {names}"
+    if as_json() or not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise MarketError(f"{held}; add it with --all-the-same if it is another, or offered again")
+    show(same.select(COMPARED), "It may be one sale with")
+    if not typer.confirm("Add it all the same?"):
+        raise MarketError(f"nothing was added: {held}")
+
+
+@sale_app.example("pricing remove 5b1c --reason 'entered twice'")
+def remove(
+    record: RecordArgument,
+    reason: Annotated[str, option("Why it goes.")],
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Take a record out; what it was is kept, and its file loaded again does not bring it back."""
+    opened = open_market(market)
+    name = record_named(opened, record)
+    opened.remove(name, reason=reason)
+    done({"record": name}, f"{name} is taken out; what it was is kept.")
+
+
+def typed_cells(typed: Sequence[str]) -> dict[str, str]:
+    """Cells typed as column=value, by column.
+
+    Raises:
+        MarketError: one is none, or a column is named twice.
+
+    >>> typed_cells(["year=1966", "price-basis=all-in", "notes="])
+    {'year': '1966', 'price_basis': 'all-in', 'notes': ''}
+    """
+    cells: dict[str, str] = {}
+    for cell in typed:
+        name, equals, value = cell.partition("=")
+        column = name.strip().replace("-", "_")
+        if not equals:
+            raise MarketError(f"a cell is typed as column=value, such as year=1966; got {cell!r}")
+        if column in cells:
+            raise MarketError(f"{column} is said twice: {cells[column]!r} and {value!r}")
+        cells[column] = value
+    return cells
