@@ -99,9 +99,7 @@ class Total:
 
 def figure_of(facts: Facts) -> Decimal | None:
     """What a car counts for in the total: the middle of the opinion, else of the price model's range."""
-    if facts.opinion is not None:
-        return (facts.opinion[0] + facts.opinion[1]) / 2
-    return None if facts.model is None else facts.model.figures[1]
+    return None if facts.opinion is None and facts.model is None else _ends(facts)[1]
 
 
 def market_variance(evidence: Evidence) -> float:

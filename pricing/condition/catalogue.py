@@ -103,18 +103,18 @@ class Quote:
     quoted_on: date
 
 
-class _Head(BaseModel):
+class _Table(BaseModel):
     model_config = _ONLY
 
+
+class _Head(_Table):
     name: Text
     notice: str
     currency: Currency
     price_date: Annotated[date, Field(strict=True)]
 
 
-class _Labour(BaseModel):
-    model_config = _ONLY
-
+class _Labour(_Table):
     currency: Currency
     welding: Figure | None = None
     body: Figure | None = None
@@ -124,10 +124,8 @@ class _Labour(BaseModel):
     trim: Figure | None = None
 
 
-class _Tables(BaseModel):
+class _Tables(_Table):
     """A catalogue file."""
-
-    model_config = _ONLY
 
     catalogue: _Head
     tax: Annotated[dict[str, Figure], Field(min_length=1)]
@@ -135,10 +133,8 @@ class _Tables(BaseModel):
     job: tuple[Job, ...] = ()
 
 
-class _Quotes(BaseModel):
+class _Quotes(_Table):
     """A file of quotes."""
-
-    model_config = _ONLY
 
     quote: tuple[Quote, ...] = ()
 

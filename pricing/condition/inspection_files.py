@@ -91,9 +91,11 @@ def read_findings(path: Path) -> tuple[Finding, ...]:
     filled in.
     """
     try:
-        if path.suffix.lower() == ".csv":
-            return _from_csv(_text(path))
+        if path.suffix.lower() == ".csv":  # line ends inside a note stay as they are
+            return _from_csv(bounded_bytes(path, LARGEST_FILE).decode("utf-8-sig"))
         return _once_each(_read(read_json(path, most=LARGEST_FILE), _Findings).findings)
+    except UnicodeDecodeError:
+        raise FileError(f"{path}: not UTF-8 text") from None
     except InspectionError as error:
         raise InspectionError(f"{path}: {error}") from error
 
@@ -165,12 +167,3 @@ def _read(content: Any, kind: type[Saved]) -> Saved:
         return kind.model_validate(content)
     except ValidationError as error:
         raise InspectionError(sentence_of(error, content, named_by="check")) from None
-
-
-def _text(path: Path) -> str:
-    try:
-        return bounded_bytes(path, LARGEST_FILE).decode(
-            "utf-8-sig"
-        )  # line ends inside a note stay as they are
-    except UnicodeDecodeError:
-        raise FileError(f"{path}: not UTF-8 text") from None
