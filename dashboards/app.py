@@ -5,7 +5,7 @@ from typing import Final
 import streamlit as st
 from polars.exceptions import PanicException
 
-from dashboards import caches, page_layout, pages, people, steps, url_state
+from dashboards import caches, page_layout, pages, people, url_state
 from pricing.words.language.reader import read_by
 
 st.set_page_config(page_title="Classic car prices", layout="wide", initial_sidebar_state="collapsed")
@@ -29,7 +29,7 @@ if people.show_door():
     if came:
         with menu:
             page_layout.show_menu(page)
-    steps.show_steps(next((name for name, other in PAGES.items() if other.url_path == page.url_path), ""))
+    page_layout.show_steps(page)
     try:
         page.run()
     except (Exception, PanicException) as error:  # nobody foresaw it; a PricingError its page has shown

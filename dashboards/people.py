@@ -22,9 +22,9 @@ def person() -> str | None:
     if signing_in() is None:
         token = _token()
         return None if token is None else token.name
-    found = st.user.get("email") if st.user.get("is_logged_in") else None
+    address = st.user.get("email") if st.user.get("is_logged_in") else None
     verified = st.user.get("email_verified", True) is not False
-    return str(found) if found and verified else ""
+    return str(address) if address and verified else ""
 
 
 def may(act: str) -> bool:
@@ -57,16 +57,16 @@ def show_door() -> bool:
 
 def _token() -> Token | None:
     """The token in force that this visitor came in by."""
-    given, snapshot = token_in(st.context.headers), caches.snapshot()
-    found = None if given is None or snapshot is None else snapshot.state.tokens.get(digest_of(given))
-    return found if found is None or found.expires_at is None or found.expires_at > now() else None
+    sent, snapshot = token_in(st.context.headers), caches.snapshot()
+    token = None if sent is None or snapshot is None else snapshot.state.tokens.get(digest_of(sent))
+    return token if token is None or token.expires_at is None or token.expires_at > now() else None
 
 
 def show_way_out(place: str) -> None:
     """A button to sign out, for whoever has signed in."""
-    found = None if signing_in() is None else person()
-    if found is not None:
-        st.button("Sign out", key=f"sign-out-{place}", type="tertiary", help=found, on_click=st.logout)
+    address = None if signing_in() is None else person()
+    if address is not None:
+        st.button("Sign out", key=f"sign-out-{place}", type="tertiary", help=address, on_click=st.logout)
 
 
 _ACTS: Final = {

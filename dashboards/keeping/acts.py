@@ -1,5 +1,9 @@
 """What is noted of a kept car: prices, notes, photographs, links, its sale; and deleting it."""
 
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
 import streamlit as st
 
 from dashboards import caches, page_layout
@@ -33,65 +37,71 @@ def ask_changes(snapshot: Snapshot, one: KeptCarToday) -> None:
         _ask_deleting(snapshot, one)
 
 
-def _ask_price(snapshot: Snapshot, one: KeptCarToday) -> None:
-    car_id = one.kept.car_id
-    asked = ask_money("Asked for it today", f"note-{car_id}", "asking price", snapshot)
-    pressed = st.button("Note this price", key=f"noted-{car_id}", disabled=asked is None)
-    if pressed and asked is not None:
-        snapshot.market.kept_cars.note_price(car_id, asked, snapshot.base_currency, today())
+def _offer(label: str, key: str, act: Callable[[], Any], *, disabled: bool = False) -> None:
+    """A button; once its act is done the page is drawn anew."""
+    if st.button(label, key=key, disabled=disabled):
+        act()
         st.rerun()
+
+
+def _ask_price(snapshot: Snapshot, one: KeptCarToday) -> None:
+    car_id, store, currency = one.kept.car_id, snapshot.market.kept_cars, snapshot.base_currency
+    asking = ask_money("Asked for it today", f"note-{car_id}", "asking price", snapshot)
+
+    def note() -> None:
+        if asking is not None:
+            store.note_price(car_id, asking, currency, today())
+
+    _offer("Note this price", f"noted-{car_id}", note, disabled=asking is None)
 
 
 def _ask_words(snapshot: Snapshot, one: KeptCarToday) -> None:
-    kept = one.kept
+    kept, change = one.kept, snapshot.market.kept_cars.change
     name = st.text_input("Name", kept.name, LONGEST_NAME, key=f"name-{kept.car_id}")
     notes = st.text_area("Notes", kept.notes, max_chars=LONGEST_NOTES, key=f"notes-{kept.car_id}")
-    if st.button("Keep name and notes", key=f"keep-{kept.car_id}"):
-        snapshot.market.kept_cars.change(kept.car_id, name=name, notes=notes)
-        st.rerun()
+    _offer("Keep name and notes", f"keep-{kept.car_id}", lambda: change(kept.car_id, name=name, notes=notes))
 
 
 def _ask_links(snapshot: Snapshot, one: KeptCarToday) -> None:
     """The inspection in hand, and an appraisal of the market."""
-    kept, store = one.kept, snapshot.market.kept_cars
-    in_hand = sheets.name()
-    if in_hand is not None and in_hand != kept.sheet:
-        if st.button("The inspection just made is of this car", key=f"sheet-{kept.car_id}"):
-            store.change(kept.car_id, sheet=in_hand)
-            st.rerun()
+    kept, change = one.kept, snapshot.market.kept_cars.change
+    sheet = sheets.name()
+    if sheet is not None and sheet != kept.sheet:
+        label = "The inspection just made is of this car"
+        _offer(label, f"sheet-{kept.car_id}", lambda: change(kept.car_id, sheet=sheet))
     known = caches.appraisals(snapshot)["appraisal_id"].to_list()
     if known:
-        chosen = st.selectbox(
-            "Its appraisal",
-            known,
-            known.index(kept.appraisal_id) if kept.appraisal_id in known else None,
-            key=f"appraisal-{kept.car_id}",
-            placeholder="none",
-        )
+        place = known.index(kept.appraisal_id) if kept.appraisal_id in known else None
+        key = f"appraisal-{kept.car_id}"
+        chosen = st.selectbox("Its appraisal", known, place, key=key, placeholder="none")
         if chosen != kept.appraisal_id:
-            store.change(kept.car_id, appraisal_id=chosen)
+            change(kept.car_id, appraisal_id=chosen)
             st.rerun()
 
 
 def _ask_photos(snapshot: Snapshot, one: KeptCarToday) -> None:
     kept, store = one.kept, snapshot.market.kept_cars
+    car_id = kept.car_id
     photo = st.file_uploader(
         "Add a photograph",
         type=["jpg", "jpeg", "png", "webp"],
         max_upload_size=LARGEST // 1_000_000,
-        key=f"photo-{kept.car_id}",
+        key=f"photo-{car_id}",
     )
-    if photo is not None and st.button("Keep the photograph", key=f"photo-kept-{kept.car_id}"):
-        store.add_photo(kept.car_id, cleaned_photo(photo.getvalue()))
-        st.rerun()
+    if photo is not None:
+        content = photo.getvalue()
+        _offer(
+            "Keep the photograph",
+            f"photo-kept-{car_id}",
+            lambda: store.add_photo(car_id, cleaned_photo(content)),
+        )
     with st.container(horizontal=True):
-        for number in store.photo_numbers(kept.car_id):
+        for number in store.photo_numbers(car_id):
             with st.container(width=160):
                 words = f"{kept.name}, photograph {number}"
-                st.image(store.photo(kept.car_id, number), caption=words, alt=words)
-                if st.button(f"Delete photograph {number}", key=f"unphoto-{kept.car_id}-{number}"):
-                    store.delete_photo(kept.car_id, number)
-                    st.rerun()
+                st.image(store.photo(car_id, number), caption=words, alt=words)
+                delete = partial(store.delete_photo, car_id, number)
+                _offer(f"Delete photograph {number}", f"unphoto-{car_id}-{number}", delete)
 
 
 def _ask_sale(snapshot: Snapshot, one: KeptCarToday) -> None:
@@ -129,6 +139,4 @@ def _ask_look(snapshot: Snapshot, one: KeptCarToday) -> None:
 def _ask_deleting(snapshot: Snapshot, one: KeptCarToday) -> None:
     car_id = one.kept.car_id
     sure = st.checkbox("Delete it with its prices and photographs, for good", key=f"sure-{car_id}")
-    if st.button("Delete", key=f"delete-{car_id}", disabled=not sure):
-        snapshot.market.kept_cars.delete(car_id)
-        st.rerun()
+    _offer("Delete", f"delete-{car_id}", lambda: snapshot.market.kept_cars.delete(car_id), disabled=not sure)

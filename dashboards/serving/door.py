@@ -98,24 +98,22 @@ class Door:
             await self._app(scope, receive, send)
             return
 
-        async def told(message: Message) -> None:
+        async def secured(message: Message) -> None:
             if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                for header, value in SAFETY.items():
-                    headers[header] = value
+                MutableHeaders(scope=message).update(SAFETY)
             await send(message)
 
         answer, person, largest = await self._stopped(scope, receive)
         if answer is None and scope["type"] == "http" and scope["path"].startswith(UPLOADS):
-            await self._upload(scope, receive, told, person, largest)
+            await self._upload(scope, receive, secured, person, largest)
         elif answer is None and scope["type"] == "websocket":
-            await self._line(scope, receive, told, person)
+            await self._line(scope, receive, secured, person)
         elif answer is None:
-            await self._app(scope, self._short(scope, receive), told)
+            await self._app(scope, self._short(scope, receive), secured)
         elif scope["type"] == "websocket":
             await send({"type": "websocket.close", "code": 1008})
         else:
-            await answer(scope, receive, told)
+            await answer(scope, receive, secured)
 
     async def _line(self, scope: Scope, receive: Receive, send: Send, person: str) -> None:
         """The WebSocket of a page, within what its visitor may hold open and say."""
@@ -138,14 +136,14 @@ class Door:
         """A file for a page, within what its person may keep, or the end of one."""
         file, status = scope["path"].removeprefix(UPLOADS), 0
 
-        async def told(message: Message) -> None:
+        async def observed(message: Message) -> None:
             nonlocal status
             if message["type"] == "http.response.start":
                 status = message["status"]
             await send(message)
 
         if scope["method"] != "PUT":
-            await self._app(scope, self._short(scope, receive), told)
+            await self._app(scope, self._short(scope, receive), observed)
             if scope["method"] == "DELETE" and status // 100 == 2:
                 self._totals.removed(file)
             return
@@ -159,7 +157,7 @@ class Door:
             return
         seconds = limits.body_seconds if largest <= LARGEST_OF_READERS else limits.work_seconds
         try:
-            await self._app(scope, Body(receive, headers, size, seconds).next, told)
+            await self._app(scope, Body(receive, headers, size, seconds).next, observed)
         finally:
             self._totals.end(person, file, size, kept=status // 100 == 2)
 
@@ -230,10 +228,10 @@ def signed_in(headers: Mapping[str, str], secret: str) -> str | None:
         return str(URLSafeTimedSerializer(secret, salt=name).loads(sent, _LONGEST)).encode() if sent else None
 
     try:
-        told = json.loads(get_cookie_with_chunks(verified, SIGNED_IN) or "")
+        claims = json.loads(get_cookie_with_chunks(verified, SIGNED_IN) or "")
     except (BadData, ValueError):
         return None
-    return str(told.get("email", "")) if secret and isinstance(told, dict) else None
+    return str(claims.get("email", "")) if secret and isinstance(claims, dict) else None
 
 
 def token_in(headers: Mapping[str, str]) -> str | None:

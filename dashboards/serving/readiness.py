@@ -12,25 +12,17 @@ from pricing.evidence.comparison.comparables import find_comparables
 from pricing.progress import Progress
 from pricing.snapshot import Snapshot
 
-STEPS: Final = (
-    "Reading the programs of the pages",
-    "Reading the records",
-    "Reading the price model",
-    "Laying out the sales",
-    "Pricing a first car",
-)
-
 
 def make_ready(tell: Progress) -> None:
-    """Read all that pages share; what is there already takes no time. ``tell``: one of ``STEPS``, its place
-    and their number.
+    """Read all that pages share; what is there already takes no time. ``tell``: a step, its place and their
+    number.
 
     A market that is not there yet, or cannot be read, stops no server: the pages say what is wrong with it.
     """
-    for place, step in enumerate(STEPS, start=1):
-        tell(step, place, len(STEPS))
+    for place, (step, work) in enumerate(_STEPS.items(), start=1):
+        tell(step, place, len(_STEPS))
         try:
-            _DONE_BY[place - 1]()
+            work()
         except PricingError as error:
             logging.getLogger(__name__).warning("not ready: %s", error)
             break
@@ -74,10 +66,15 @@ def _first_car() -> None:
     snapshot = _fitted()
     if snapshot is None or snapshot.indexed is None or snapshot.sales().is_empty():
         return
-    said = snapshot.sales().select("make", "model", "year").drop_nulls().row(-1, named=True)
-    car = snapshot.car(said)
+    car = snapshot.car(snapshot.sales().select("make", "model", "year").drop_nulls().row(-1, named=True))
     valuation = value_car(snapshot.of_model(car.make, car.model), snapshot.model, car)
     position_picture(valuation, find_comparables(snapshot.indexed, car).table)
 
 
-_DONE_BY: Final = (_programs, _records, _model, _sales, _first_car)
+_STEPS: Final = {
+    "Reading the programs of the pages": _programs,
+    "Reading the records": _records,
+    "Reading the price model": _model,
+    "Laying out the sales": _sales,
+    "Pricing a first car": _first_car,
+}

@@ -11,39 +11,19 @@ from pathlib import Path
 from typing import Any, Final
 
 import streamlit as st
-from starlette.datastructures import Headers
 from starlette.middleware import Middleware
-from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.types import ASGIApp
 
+from dashboards.serving.beside import Beside, api_first, garage, handbook
 from dashboards.serving.door import Door, signing_in
-from dashboards.serving.garage import Garage
-from dashboards.serving.handbook_first import HandbookFirst
 from dashboards.serving.readiness import make_ready
-from pricing.api.app import OF_PAGES, SERVER_PATHS, create_api
+from pricing.api.app import create_api
 from pricing.api.gates.callers import holder
 from pricing.api.gates.logs import log_settings
 from pricing.operations.configuration import configuration, variable
 from pricing.progress import Progress
 
 PAGES: Final = Path(__file__).parents[1] / "app.py"
-API: Final = "/api"
-
-
-class ApiFirst:
-    """ASGI middleware before all of the dashboard's: the API's own addresses go to the API and to nothing
-    else, so that no page's cookie, compression or check of paths is between. What a page of the dashboard
-    asks without a token goes by the dashboard's door (``garage``)."""
-
-    def __init__(self, app: ASGIApp, api: ASGIApp) -> None:
-        self._app = app
-        self._api = api
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        path = scope.get("path", "")
-        mine = scope["type"] == "http" and (path in SERVER_PATHS or path == API or path.startswith(f"{API}/"))
-        if mine and path.startswith(OF_PAGES):
-            mine = "authorization" in Headers(scope=scope)
-        await (self._api if mine else self._app)(scope, receive, send)
 
 
 def from_environment() -> ASGIApp:
@@ -84,14 +64,14 @@ def _application(tell: Progress) -> ASGIApp:
         PAGES,
         lifespan=together,
         middleware=[
-            Middleware(HandbookFirst),
-            Middleware(ApiFirst, api=api),
+            Middleware(Beside, route=handbook),
+            Middleware(Beside, route=api_first(api)),
             # Whether people sign in is asked later: secrets read before `st.App` would have Streamlit look
             # for its settings in the current folder.
             Middleware(
                 Door, settings=settings, opens=partial(holder, api.state.service), signing_in=signing_in
             ),
-            Middleware(Garage, api=api),
+            Middleware(Beside, route=garage(api)),
         ],
     )
     make_ready(tell)
