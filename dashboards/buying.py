@@ -6,13 +6,13 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, page_layout
+from dashboards import caches
 from dashboards.asking.offer_terms import ask_amount, ask_offer
 from dashboards.asking.typed_fields import ask_year
 from dashboards.downloads import offer_sheet
 from dashboards.exhibits import show_chart
 from dashboards.mending import least_chosen
-from dashboards.page_layout import SubjectCar, ask_market_and_car, page
+from dashboards.page_layout import SubjectCar, ask_market_and_car, laid_out, link, one_sentence, page
 from dashboards.tables import Column, headings, show_table
 from dashboards.text import show_metrics, show_terms, show_verdict, write, write_list, write_small
 from dashboards.url_state import BOUND
@@ -24,19 +24,8 @@ from pricing.operations.settings import schedule_in_force, settings_of
 from pricing.reports.buying_sheet import buying_sheet
 from pricing.snapshot import Snapshot
 from pricing.vocabulary import DRIVE_SIDES
+from pricing.words import buying as buying_words
 from pricing.words.approaches import difference_sentence
-from pricing.words.buying import (
-    LINE_WORDS,
-    alternative_sentences,
-    argument_sentences,
-    basis_note,
-    gap_sentences,
-    limit_sentences,
-    limits_caption,
-    mended_limit_sentences,
-    total_sentences,
-    verdict_sentence,
-)
 from pricing.words.condition import goals_sentence
 from pricing.words.language.countries import country_words
 from pricing.words.language.glossary import what_is
@@ -62,7 +51,7 @@ def show_page(subject: SubjectCar) -> None:
             "choose the channel auction under the car above instead."
         )
         return
-    with page_layout.one_sentence("This cannot be reckoned: "):
+    with one_sentence("This cannot be reckoned: "):
         facts = buy_car(
             snapshot,
             subject.model,
@@ -74,7 +63,7 @@ def show_page(subject: SubjectCar) -> None:
             costs=offer.costs,
             own_rates=snapshot.state.own_rates,
             limits=settings_of(snapshot).verdict_limits,
-            indexed=page_layout.laid_out(snapshot),
+            indexed=laid_out(snapshot),
         )
         _show(facts, standing_warning(snapshot.state))
 
@@ -98,7 +87,7 @@ def _ask_terms(snapshot: Snapshot, currency: str, *, inspected: bool) -> BuyerTe
         repairs = None
         if inspected:
             st.caption("Repairs are those of the inspection, with your quotes.")
-            page_layout.link("mend", "Repairs and quotes")
+            link("mend", "Repairs and quotes")
         else:
             repairs = ask_amount("First repairs", "first_repairs", currency)
     schedule = schedule_in_force(snapshot)
@@ -107,7 +96,7 @@ def _ask_terms(snapshot: Snapshot, currency: str, *, inspected: bool) -> BuyerTe
     imported = third.selectbox(
         "Imported, with duty and tax of", sources, None, key="import_from", placeholder="not imported"
     )
-    page_layout.link("settings", "Charges stand on the page Settings")
+    link("settings", "Charges stand on the page Settings")
     return BuyerTerms(
         currency, certainty / 100, transport=transport, repairs=repairs, import_from=imported,
         least=least_chosen(), wanted=_ask_wanted(snapshot),
@@ -115,7 +104,6 @@ def _ask_terms(snapshot: Snapshot, currency: str, *, inspected: bool) -> BuyerTe
 
 
 def _ask_wanted(snapshot: Snapshot) -> Wanted:
-    """What another car must be."""
     st.markdown("**What another car for the money must be**")
     first, second, third = st.columns(3)
     anything: dict[str, Any] = {"placeholder": "any", **BOUND}
@@ -134,7 +122,7 @@ def _ask_wanted(snapshot: Snapshot) -> Wanted:
 
 
 def _show(facts: Buying, warning: str | None) -> None:
-    show_verdict(verdict_sentence(facts))
+    show_verdict(buying_words.verdict_sentence(facts))
     metrics = [
         (
             f"{words} ({facts.currency}, {facts.price_basis})",
@@ -146,23 +134,27 @@ def _show(facts: Buying, warning: str | None) -> None:
         words = "in all until it stands ready" if facts.loses is not None else "in all, as it stands"
         metrics.append((f"{words} ({facts.currency})", about_words(facts.total.mid)))
     metrics.append((f"the same car ready to drive ({facts.currency})", about_words(facts.ready.mid)))
-    show_metrics(*metrics)
+    show_metrics(metrics)
     show_terms("all-in", "asking price", "hammer price", "premium", "condition band")
     if facts.valuation.opinion_alone:
         st.warning(escaped(range_sentence(facts.valuation)))
     with st.expander("What these figures say"):
-        write(*total_sentences(facts), *limit_sentences(facts), *mended_limit_sentences(facts))
+        write(
+            *buying_words.total_sentences(facts),
+            *buying_words.limit_sentences(facts),
+            *buying_words.mended_limit_sentences(facts),
+        )
     if facts.arguments:
         st.header("What to say to the seller")
-        for sentence in argument_sentences(facts):
+        for sentence in buying_words.argument_sentences(facts):
             write_list([sentence])
     offer_sheet(lambda words: buying_sheet(facts, warning, words), "The sheet to take along", "buying_sheet")
     st.header("What it rests on")
-    write(range_sentence(facts.valuation), *gap_sentences(facts))
+    write(range_sentence(facts.valuation), *buying_words.gap_sentences(facts))
     if facts.approaches is not None:
         write(difference_sentence(facts.approaches))
-    write_small(basis_note(facts))
-    show_chart(limits_chart(facts), limits_caption(facts), "limits")
+    write_small(buying_words.basis_note(facts))
+    show_chart(limits_chart(facts), buying_words.limits_caption(facts), "limits")
     _show_costs(facts)
     if facts.bids.height:
         _show_bids(facts)
@@ -170,7 +162,7 @@ def _show(facts: Buying, warning: str | None) -> None:
     if facts.better is not None:
         st.header("Mend it, or buy better")
         write(goals_sentence(facts.better))
-    page_layout.link("mend", "Mend it, or buy better")
+    link("mend", "Mend it, or buy better")
     st.header("Questions to put before you pay")
     write_list(facts.questions)
     write_small(*facts.cautions)
@@ -183,7 +175,7 @@ def _show_costs(facts: Buying) -> None:
     amounts = pl.col("low", "mid", "high").cast(pl.Float64)
     show_table(
         facts.day_one.drop_nulls("mid").with_columns(
-            pl.col("line").replace_strict(LINE_WORDS),
+            pl.col("line").replace_strict(buying_words.LINE_WORDS),
             pl.when(pl.col("low") == pl.col("high")).then(amounts).otherwise(amounts.round_sig_figs(3)),
             counted=pl.when("counted").then(pl.lit("yes")).otherwise(pl.lit("no")),
         ),
@@ -197,7 +189,7 @@ def _show_costs(facts: Buying) -> None:
         every=facts.day_one,
         height="content",
     )
-    empty = facts.day_one.filter(pl.col("mid").is_null())["line"].replace_strict(LINE_WORDS)
+    empty = facts.day_one.filter(pl.col("mid").is_null())["line"].replace_strict(buying_words.LINE_WORDS)
     if len(empty):
         write_small(f"Left empty, so not counted: {', '.join(empty)}.")
     write_small(facts.rates)
@@ -217,7 +209,7 @@ def _show_bids(facts: Buying) -> None:
 
 def _show_alternatives(facts: Buying) -> None:
     st.header("What else the money buys")
-    sentences = alternative_sentences(facts)
+    sentences = buying_words.alternative_sentences(facts)
     if facts.alternatives.is_empty():
         write(sentences[0])
         return
@@ -234,7 +226,7 @@ def _show_alternatives(facts: Buying) -> None:
                     **headings("make", "model", "variant", "year", "body_style", "condition_band", "sales"),
                     **money,
                     "within": Column("Sold within your money (%)", "%.0f"),
-                    "evidence": "Evidence",
+                    **headings("evidence"),
                 },
                 every=rows,
                 height="content",

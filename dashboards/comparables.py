@@ -5,26 +5,21 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import page_layout, people
+from dashboards import people
 from dashboards.asking.typed_fields import ask_number
 from dashboards.exhibits import show_chart
-from dashboards.page_layout import SubjectCar, ask_market_and_car, page
+from dashboards.page_layout import SubjectCar, ask_market_and_car, comparables_index, one_sentence, page
 from dashboards.tables import Column, headings, show_table
 from dashboards.text import show_metrics, show_terms, write, write_small
 from dashboards.url_state import SHARED
 from pricing.car import Car
-from pricing.charts import evidence as market_charts
+from pricing.charts.evidence import comparables_chart
 from pricing.decisions.approaches import difference, valued_beside
 from pricing.evidence.comparison.choices import ACTIONS, LONGEST_REASON, Choice, keep, kept
 from pricing.evidence.comparison.comparables import COUNT, Comparables, find_comparables
 from pricing.snapshot import Snapshot
+from pricing.words import evidence as evidence_words
 from pricing.words.approaches import difference_sentence
-from pricing.words.evidence import (
-    comparables_caption,
-    flags_in_words,
-    lines_in_words,
-    reconciliation_sentences,
-)
 from pricing.words.language.glossary import what_is
 from pricing.words.language.reader import day_words, number_words, rounded
 from pricing.words.sentences import CAUTION, option_words
@@ -49,11 +44,11 @@ def show_page(subject: SubjectCar) -> None:
         placeholder="none kept",
         **SHARED,
     )
-    index = page_layout.comparables_index(snapshot)
+    index = comparables_index(snapshot)
     if index is None:
         return
     choices = kept(snapshot.market, name) if name else ()
-    with page_layout.one_sentence("No value can be given: "):
+    with one_sentence("No value can be given: "):
         comparables = find_comparables(index, subject.car, count=int(count), choices=choices)
         _show_answer(comparables)
         _show_difference(snapshot, subject.car, comparables)
@@ -64,20 +59,16 @@ def show_page(subject: SubjectCar) -> None:
 
 def _show_answer(comparables: Comparables) -> None:
     currency = comparables.currency
-    values = {name: getattr(comparables, name) for name in ("low", "mid", "high")}
     show_metrics(
-        *(
-            (f"{name} ({currency})", number_words(rounded(value)), what_is(name))
-            for name, value in values.items()
-            if value is not None
-        )
+        (f"{name} ({currency})", number_words(rounded(getattr(comparables, name))), what_is(name))
+        for name in ("low", "mid", "high")
+        if getattr(comparables, name) is not None
     )
     st.caption(f"All-in prices in {currency} at {day_words(comparables.as_of)}, from these sales alone.")
-    first, *rest = reconciliation_sentences(comparables)
+    first, *rest = evidence_words.reconciliation_sentences(comparables)
     write(first)
-    show_chart(
-        market_charts.comparables_chart(comparables), comparables_caption(comparables), "comparable sales"
-    )
+    caption = evidence_words.comparables_caption(comparables)
+    show_chart(comparables_chart(comparables), caption, "comparable sales")
     write_small(CAUTION)
     show_terms("comparable sale", "adjustment", "weight", "net and in all", "how near")
     with st.expander("How this value was reached"):
@@ -92,14 +83,13 @@ def _show_difference(snapshot: Snapshot, car: Car, comparables: Comparables) -> 
 
 
 def _show_sales(comparables: Comparables) -> None:
-    """The sales, and what was left out."""
     currency = comparables.currency
     show_table(
         comparables.table.with_columns(
             pl.col("price", "adjusted_price").round().cast(pl.Int64),
             pl.col("weight") * 100,
             pl.col("condition_band").fill_null("not graded"),
-            flags_in_words(pl.col("flags")),
+            evidence_words.flags_in_words(pl.col("flags")),
         ),
         "comparables",
         {
@@ -123,7 +113,6 @@ def _show_sales(comparables: Comparables) -> None:
 
 
 def _labels(comparables: Comparables) -> dict[str, str]:
-    """Each sale by its record, as a person knows it."""
     return {
         row["record_id"]: f"{day_words(row['event_date'])}, {number_words(row['price'])}, "
         f"{row['source']} {row['source_ref']}"
@@ -132,12 +121,13 @@ def _labels(comparables: Comparables) -> dict[str, str]:
 
 
 def _show_lines(comparables: Comparables) -> None:
-    """How one sale was brought to the subject, line by line."""
     st.header("How a sale was adjusted", help=what_is("adjustment"))
     labels = _labels(comparables)
     record = st.selectbox("Sale", list(labels), format_func=labels.__getitem__, key="line_of")
     show_table(
-        lines_in_words(comparables, record).with_columns(pl.col("money", "price_after").cast(pl.Float64)),
+        evidence_words.lines_in_words(comparables, record).with_columns(
+            pl.col("money", "price_after").cast(pl.Float64)
+        ),
         "lines of adjustment",
         {
             "line": "Line",

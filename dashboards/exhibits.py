@@ -128,6 +128,5 @@ def _svg(chart: alt.TopLevelMixin | Picture) -> bytes:
 
 
 def _drawn(chart: alt.TopLevelMixin | Picture) -> dict[str, Any]:
-    """A chart as a picture by itself has it, in the project's typefaces."""
     vl_convert.register_font_directory(str(TYPEFACES))
     return drawable(chart.to_dict(validate=False)) | {"config": chart_theme() | {"background": PAPER}}

@@ -22,15 +22,7 @@ from pricing.evidence.indices.periods import LENGTHS
 from pricing.evidence.indices.sale_points import sale_points
 from pricing.model.price_model import PriceModel
 from pricing.snapshot import Snapshot
-from pricing.words.depth import (
-    depth_sentences,
-    gap_caption,
-    gap_sentence,
-    premium_sentences,
-    premiums_caption,
-    sold_by_year_caption,
-    sold_share_sentence,
-)
+from pricing.words import depth as depth_words
 from pricing.words.evidence import index_caption, index_sales_caption, index_sentence
 from pricing.words.language.glossary import what_is
 from pricing.words.language.plain_text import escaped, sentence
@@ -75,7 +67,6 @@ def show_page(market: tuple[Snapshot, PriceModel]) -> None:
 
 
 def _ask_scope(snapshot: Snapshot) -> caches.Where:
-    """Which sales: of a make, of a model, or of all."""
     names = caches.offered_names(snapshot, st.session_state.get("make"), st.session_state.get("model"))
     first, second = st.columns(2)
     with first:
@@ -151,28 +142,29 @@ def _show_index(snapshot: Snapshot, index: PriceIndex, where: caches.Where) -> N
 
 def _show_depth(depth: Depth, currency: str) -> None:
     st.header("How many find a buyer at auction")
-    write(sold_share_sentence(depth))
+    write(depth_words.sold_share_sentence(depth))
     if depth.sold_by_year["share"].is_not_null().any():
         chart = depth_charts.sold_by_year_chart(depth)
-        show_chart(chart, sold_by_year_caption(depth), "how many find a buyer")
+        show_chart(chart, depth_words.sold_by_year_caption(depth), "how many find a buyer")
     st.header("Asked, and sold for", help=what_is("asking price"))
-    write(gap_sentence(depth))
+    write(depth_words.gap_sentence(depth))
     if depth.gap.pairs > 1:
-        show_chart(depth_charts.asking_gap_chart(depth), gap_caption(depth), "asking against sold")
+        show_chart(
+            depth_charts.asking_gap_chart(depth), depth_words.gap_caption(depth), "asking against sold"
+        )
     st.header("What the next condition costs", help=what_is("condition band"))
-    write(*premium_sentences(depth, currency))
+    write(*depth_words.premium_sentences(depth, currency))
     if depth.band_premiums["per_cent"].is_not_null().any():
         chart = depth_charts.bands_through_time_chart(depth).properties(height=420)
-        show_chart(chart, premiums_caption(depth), "premium of condition bands")
+        show_chart(chart, depth_words.premiums_caption(depth), "premium of condition bands")
     st.header("How much is known", help=what_is("evidence depth"))
-    before = (sold_share_sentence(depth), gap_sentence(depth))
-    write(*(known for known in depth_sentences(depth) if known not in before))
+    before = (depth_words.sold_share_sentence(depth), depth_words.gap_sentence(depth))
+    write(*(known for known in depth_words.depth_sentences(depth) if known not in before))
     _show_against(depth)
     show_terms("index", "hammer price", "asking price", "condition band", "reserve", "coverage")
 
 
 def _show_against(depth: Depth) -> None:
-    """Hammer prices against what was expected of the lots."""
     against = depth.against.filter(pl.col("sales") > 0)
     if against.is_empty():
         return

@@ -7,12 +7,11 @@ from typing import Final
 import polars as pl
 import streamlit as st
 
-from dashboards import page_layout
 from dashboards.asking.offer_terms import ask_offer, work_country
 from dashboards.asking.typed_fields import ask_amount_in
 from dashboards.exhibits import show_chart
 from dashboards.inspecting import sheets
-from dashboards.page_layout import SubjectCar, ask_market_and_car, page
+from dashboards.page_layout import SubjectCar, ask_market_and_car, link, one_sentence, page
 from dashboards.tables import Column, show_table
 from dashboards.text import write, write_small
 from dashboards.url_state import SHARED, field_key
@@ -29,14 +28,7 @@ from pricing.decisions.mending import MendOrBuy, mend_or_buy
 from pricing.decisions.simulation import simulate
 from pricing.operations.settings import catalogue_in_force
 from pricing.snapshot import Snapshot
-from pricing.words.condition import (
-    budget_sentence,
-    goal_words,
-    goals_sentence,
-    hidden_sentence,
-    mending_sentence,
-    score_sentence,
-)
+from pricing.words import condition as condition_words
 from pricing.words.language.countries import country_words
 from pricing.words.language.glossary import what_is
 from pricing.words.language.plain_text import escaped
@@ -56,7 +48,7 @@ def _ask_car_of_sheet() -> SubjectCar | None:
     subject = ask_market_and_car()
     if inspection is None:
         st.info("This page works from an inspection: fill in a sheet for the car first; half of one will do.")
-        page_layout.link("inspect", "Inspect the car")
+        link("inspect", "Inspect the car")
     return None if inspection is None else subject
 
 
@@ -69,12 +61,12 @@ def show_page(subject: SubjectCar) -> None:
     if offer.costs is None or offer.inspection is None:
         return
     least, costs = least_chosen(), offer.costs
-    write(score_sentence(costs.result))
+    write(condition_words.score_sentence(costs.result))
     budget = repair_budget(costs, least=least)
     _show_budget(budget)
     _ask_quotes(snapshot, costs, budget)
     st.header("Mend this one, or buy one that is there already")
-    with page_layout.one_sentence("This cannot be reckoned: "):
+    with one_sentence("This cannot be reckoned: "):
         at = date.fromisoformat(subject.model.facts["last_date"])
         car = inspected(offer.car, offer.inspection)
         draws = simulate(subject.model, car, at, inspection=offer.inspection)
@@ -92,7 +84,6 @@ def least_chosen() -> str:
 
 
 def _ask_work(snapshot: Snapshot) -> None:
-    """Where the work is done, and how much of it."""
     countries = sorted(catalogue_in_force(snapshot).tax)
     first, second = st.columns(2)
     country = work_country(snapshot)
@@ -137,7 +128,7 @@ def _ask_quotes(snapshot: Snapshot, costs: RepairCosts, budget: RepairBudget) ->
 
 def _take_quote(currency: str, job: str, amount: Decimal) -> None:
     """Take a quote that can be meant: with another no page that it goes along to would stand."""
-    with page_layout.one_sentence():
+    with one_sentence():
         quotes_of({job: amount}, currency, today())
         sheets.take_quote(job, amount)
         st.session_state["quoted_job"] = st.session_state["quoted_at"] = None
@@ -146,7 +137,8 @@ def _take_quote(currency: str, job: str, amount: Decimal) -> None:
 def _show_budget(budget: RepairBudget) -> None:
     """The repair budget in words, by area, and the items that matter most."""
     st.header("Repair budget", help=what_is("repair budget"))
-    st.write(f"**{escaped(budget_sentence(budget))}** {escaped(hidden_sentence(budget))}")
+    total, hidden = condition_words.budget_sentence(budget), condition_words.hidden_sentence(budget)
+    st.write(f"**{escaped(total)}** {escaped(hidden)}")
     write_small(budget.notice)
     if budget.areas.is_empty():
         return
@@ -183,9 +175,9 @@ def _show_budget(budget: RepairBudget) -> None:
 
 def _show_comparison(decision: MendOrBuy) -> None:
     """Range against range for every goal, in words and drawn."""
-    write(goals_sentence(decision))
+    write(condition_words.goals_sentence(decision))
     for row in decision.goals.iter_rows(named=True):
-        what, _, answer = mending_sentence(row, decision).partition(":")
+        what, _, answer = condition_words.mending_sentence(row, decision).partition(":")
         st.markdown(f"- **{escaped(what)}:** {escaped(answer.strip())}")
     show_chart(
         mending_charts.comparison_chart(decision),
@@ -199,7 +191,9 @@ def _show_comparison(decision: MendOrBuy) -> None:
     }
     show_table(
         decision.goals.with_columns(
-            pl.Series("goal", [goal_words(goal, decision) for goal in decision.goals["goal"]]),
+            pl.Series(
+                "goal", [condition_words.goal_words(goal, decision) for goal in decision.goals["goal"]]
+            ),
             pl.col(list(money)).round_sig_figs(3).round().cast(pl.Int64),
             pl.col("chance_cheaper", "loses") * 100,
         ),

@@ -120,7 +120,6 @@ def _ask_statement(snapshot: Snapshot | None) -> StatedBands | None:
 
 
 def _ask_narrower() -> dict[str, str | None]:
-    """What narrows a statement down."""
     with st.expander("Only some of them: variant, years, country, channel"):
         first, second, third = st.columns(3)
         variant = first.text_input("Variant", None, 500, key="said_variant", **BOUND, placeholder="all")
@@ -248,8 +247,7 @@ def _show_on_file(own: Snapshot) -> None:
             **headings("make", "model", "condition_band"),
             "low": Column("From", AS_IT_IS),
             "high": Column("To", AS_IT_IS),
-            "currency": "Currency",
-            "holds": "Holds",
+            **headings("currency", "holds"),
         },
         every=statements,
     )

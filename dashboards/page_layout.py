@@ -40,12 +40,12 @@ JOURNEYS: Final[dict[str, tuple[tuple[str, str], ...]]] = {
 """The pages of each journey, and what is done on each, in order."""
 
 _LEADS_TO: Final = {
-    "mend": "buying",
-    "buy": "buying",
-    "sell": "selling",
-    "comparables": "valuing",
-    "appraisals": "valuing",
+    step: journey
+    for journey, steps in JOURNEYS.items()
+    for step, _ in steps
+    if step not in ("position", "inspect")
 }
+"""The journey of a page that belongs to one alone."""
 
 _PAGES: Final = "pages"
 _GOING: Final = "going_to"
@@ -203,18 +203,13 @@ def show_style() -> None:
 
 def show_menu(page: st.Page) -> None:
     """The pages side by side at the top, or in a menu on a narrow window; the car goes along."""
-    pages, query = st.session_state[_PAGES].values(), url_state.query()
-    with st.container(key="pages", horizontal=True):
-        for other in pages:
-            st.page_link(other, label=other.title, query_params=query)
-        people.show_way_out("pages")
-    with (
-        st.container(key="menu"),
-        st.popover(page.title, icon=":material/menu:", key=f"menu-{page.url_path}"),
-    ):
-        for other in pages:
-            st.page_link(other, label=other.title, query_params=query)
-        people.show_way_out("menu")
+    wide = st.container(key="pages", horizontal=True)
+    narrow = st.container(key="menu").popover(page.title, icon=":material/menu:", key=f"menu-{page.url_path}")
+    for place, menu in (("pages", wide), ("menu", narrow)):
+        with menu:
+            for other in st.session_state[_PAGES].values():
+                st.page_link(other, label=other.title, query_params=url_state.query())
+            people.show_way_out(place)
 
 
 def show_steps(page: st.Page) -> None:

@@ -2,7 +2,6 @@
 holders of tokens, else whoever the door has let in from this machine."""
 
 import os
-from typing import Final
 
 import streamlit as st
 
@@ -56,7 +55,6 @@ def show_door() -> bool:
 
 
 def _token() -> Token | None:
-    """The token in force that this visitor came in by."""
     sent, snapshot = token_in(st.context.headers), caches.snapshot()
     token = None if sent is None or snapshot is None else snapshot.state.tokens.get(digest_of(sent))
     return token if token is None or token.expires_at is None or token.expires_at > now() else None
@@ -67,16 +65,3 @@ def show_way_out(place: str) -> None:
     address = None if signing_in() is None else person()
     if address is not None:
         st.button("Sign out", key=f"sign-out-{place}", type="tertiary", help=address, on_click=st.logout)
-
-
-_ACTS: Final = {
-    "read": "look at every page, price and inspect cars",
-    "load": "bring records in, correct them and take loads back",
-    "appraise": "keep choices of evidence, and appraisals",
-    "manage": "change settings, people and roles",
-}
-
-
-def may_words(acts: frozenset[str]) -> str:
-    """What a role may do, in words."""
-    return "; ".join(words for act, words in _ACTS.items() if act in acts)

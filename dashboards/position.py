@@ -1,16 +1,22 @@
 """Where does this car sit: its price range, where the price asked stands, what is behind both."""
 
-from collections.abc import Callable
 from decimal import Decimal
 from functools import partial
 
 import polars as pl
 import streamlit as st
 
-from dashboards import page_layout
 from dashboards.exhibits import chosen_of, show_chart
 from dashboards.keeping.kept_cars import offer_keeping
-from dashboards.page_layout import SubjectCar, ask_market_and_car, page, show_journeys
+from dashboards.page_layout import (
+    SubjectCar,
+    ask_market_and_car,
+    laid_out,
+    link,
+    one_sentence,
+    page,
+    show_journeys,
+)
 from dashboards.tables import Column, headings, show_table
 from dashboards.text import show_folded, show_metrics, show_terms, show_verdict, write, write_small
 from pricing.car import Car
@@ -41,22 +47,29 @@ NEAREST_SALES = 200
 def show_page(subject: SubjectCar) -> None:
     """Ask for a car, value it, show the valuation."""
     snapshot, model, car, asking = subject
-    with page_layout.one_sentence("This car cannot be valued: "):
+    with one_sentence("This car cannot be valued: "):
         records = snapshot.of_model(car.make, car.model)
         valuation = value_car(records, model, car, asking=asking)
-        _show_valuation(
-            valuation,
-            _in_other_currency(snapshot, valuation),
-            lambda: _comparables(snapshot, car),
-            settings_of(snapshot).verdict_limits,
-        )
+        if valuation.mid is None:
+            st.warning(escaped(sentences.range_sentence(valuation)))
+        else:
+            _show_answer(valuation, settings_of(snapshot).verdict_limits)
+            elsewhere = _in_other_currency(snapshot, valuation)
+            _show_picture(valuation, _comparables(snapshot, car), elsewhere)  # looked for after the answer
+            show_folded("What makes up the price", "make_up", lambda: _show_make_up(valuation))
+        show_folded("The four conditions in figures", "bands", lambda: _show_bands(valuation))
+        folded = st.expander("The sales behind it", key="sales_behind", on_change="rerun")
+        write(sentences.evidence_sentence(valuation))
+        if folded.open:
+            with folded:
+                _show_sales(valuation)
         offer_keeping(snapshot, car, asking)
         show_journeys()
 
 
 def _comparables(snapshot: Snapshot, car: Car) -> Comparables | None:
     """The comparable sales, once the market is laid out and where there are enough of them."""
-    index = page_layout.laid_out(snapshot)
+    index = laid_out(snapshot)
     try:
         return None if index is None else find_comparables(index, car)
     except EvidenceError:
@@ -64,7 +77,6 @@ def _comparables(snapshot: Snapshot, car: Car) -> Comparables | None:
 
 
 def _in_other_currency(snapshot: Snapshot, valuation: Valuation) -> str | None:
-    """The range in the second currency of the settings."""
     other = settings_of(snapshot).other_currency
     if other is None or valuation.mid is None:
         return None
@@ -75,40 +87,17 @@ def _in_other_currency(snapshot: Snapshot, valuation: Valuation) -> str | None:
     return sentences.other_currency_sentence(valuation, other, Decimal(rate.units) / Decimal(rate.base_units))
 
 
-def _show_valuation(
-    valuation: Valuation,
-    elsewhere: str | None,
-    comparables: Callable[[], Comparables | None],
-    limits: tuple[float, ...],
-) -> None:
-    """The valuation from the answer to the evidence, and the caution with the answer; the comparable sales
-    are looked for once the answer is shown."""
-    if valuation.mid is None:
-        st.warning(escaped(sentences.range_sentence(valuation)))
-    else:
-        _show_answer(valuation, limits)
-        _show_picture(valuation, comparables(), elsewhere)
-        show_folded("What makes up the price", "make_up", lambda: _show_make_up(valuation))
-    show_folded("The four conditions in figures", "bands", lambda: _show_bands(valuation))
-    folded = st.expander("The sales behind it", key="sales_behind", on_change="rerun")
-    write(sentences.evidence_sentence(valuation))
-    if folded.open:
-        with folded:
-            _show_sales(valuation)
-
-
 def _show_answer(valuation: Valuation, limits: tuple[float, ...]) -> None:
     """The verdict in one sentence, the range in large figures, how much is known as a word and a count."""
     if valuation.asking is not None:
         show_verdict(sentences.standing_sentence(valuation, limits))
     else:
         show_verdict(sentences.car_words(valuation.car))
-    ends = ("low", "mid", "high")
-    amounts = {name: about_words(getattr(valuation, name)) for name in ends}
-    show_metrics(
-        *((f"{name} ({valuation.currency})", amount, what_is(name)) for name, amount in amounts.items()),
-        key="range",
-    )
+    metrics = [
+        (f"{name} ({valuation.currency})", about_words(getattr(valuation, name)), what_is(name))
+        for name in ("low", "mid", "high")
+    ]
+    show_metrics(metrics, key="range")
     word, count = known_words(valuation)
     known = f"**{escaped(word)}**: {escaped(count)}"
     st.container(key="known").markdown(known, help=what_is("evidence depth"))
@@ -137,7 +126,6 @@ def _show_picture(valuation: Valuation, comparables: Comparables | None, elsewhe
 
 
 def _show_chosen(valuation: Valuation, table: pl.DataFrame, record: str | None) -> None:
-    """The sale that was pressed, opened."""
     rows = table.filter(pl.col("record_id") == pl.lit(record, pl.String))
     if rows.is_empty():
         return
@@ -153,11 +141,10 @@ def _show_chosen(valuation: Valuation, table: pl.DataFrame, record: str | None) 
             f"Sold on {day_words(sale['event_date'])} for {price} ({sale['source']}, {sale['source_ref']}). "
             f"Brought to this car and to today: {adjusted}."
         )
-        page_layout.link("comparables", "How each sale was brought to this car")
+        link("comparables", "How each sale was brought to this car")
 
 
 def _show_make_up(valuation: Valuation) -> None:
-    """The terms behind the mid price, drawn and in figures."""
     terms = [sentences.term_words(term) for term in valuation.terms.iter_rows(named=True)]
     show_chart(charts.terms_chart(valuation), sentences.terms_caption(valuation), "what makes up the price")
     show_table(

@@ -61,7 +61,6 @@ def _ask_scoring(snapshot: Snapshot, *, outdated: bool | None) -> None:
 
 
 def _score(snapshot: Snapshot, tell: Progress) -> None:
-    """Score, and keep the scores in the market."""
     sales, spec = snapshot.sales(), FeatureSpec.cars()
     scored = backtest(
         sales, spec, rolling_origins(sales, spec, ORIGINS), known=snapshot.market.sales, progress=tell
@@ -87,10 +86,8 @@ def _show_scores(scored: Backtest, currency: str) -> None:
     write(ratio_sentence(overall))
     forms = {"cod": ".1f", "prd": ".3f", "prb": ".3f"}
     show_metrics(
-        *(
-            (name.upper(), "-" if overall[name] is None else f"{overall[name]:{form}}", what_is(name.upper()))
-            for name, form in forms.items()
-        )
+        (name.upper(), "-" if overall[name] is None else f"{overall[name]:{form}}", what_is(name.upper()))
+        for name, form in forms.items()
     )
     write_small(f"{EDITION}; nothing official says which values are good for cars.")
     ratios = score_charts.ratio_chart(scored, currency).properties(height=420)

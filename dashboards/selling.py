@@ -5,11 +5,11 @@ from decimal import Decimal
 import polars as pl
 import streamlit as st
 
-from dashboards import jobs, page_layout
+from dashboards import jobs
 from dashboards.asking.offer_terms import ask_amount, ask_offer
 from dashboards.downloads import offer_sheet
 from dashboards.exhibits import show_chart
-from dashboards.page_layout import SubjectCar, ask_market_and_car, page
+from dashboards.page_layout import SubjectCar, ask_market_and_car, one_sentence, page
 from dashboards.tables import Column, show_table
 from dashboards.text import show_metrics, show_terms, show_verdict, write, write_small
 from dashboards.url_state import BOUND
@@ -21,22 +21,11 @@ from pricing.decisions.sell.what_ifs import PAPERS
 from pricing.operations.opening import standing_warning
 from pricing.operations.settings import schedule_in_force
 from pricing.reports.selling_sheet import selling_sheet
+from pricing.words import selling as selling_words
 from pricing.words.language.glossary import what_is
 from pricing.words.language.plain_text import escaped
 from pricing.words.language.reader import about_words, number_words
 from pricing.words.offers import waiting_caption
-from pricing.words.selling import (
-    WHERE,
-    advice_sentences,
-    auction_sentences,
-    bargain_sentence,
-    channel_sentence,
-    first_sentences,
-    proceeds_caption,
-    reserve_caption,
-    unsold_sentence,
-    waiting_sentences,
-)
 from pricing.words.sentences import range_sentence
 
 
@@ -45,7 +34,7 @@ def show_page(subject: SubjectCar) -> None:
     """Ask for the car and the seller's terms; show the advice and what each channel leaves."""
     snapshot = subject.snapshot
     offer = ask_offer(subject)
-    with st.container(), page_layout.one_sentence("This cannot be reckoned: "):
+    with st.container(), one_sentence("This cannot be reckoned: "):
         with st.container(key="seller-terms"):
             terms = _ask_terms(offer.currency, offer.asking)
         key = f"selling {snapshot.path} {snapshot.state.records} {snapshot.state.fit}"
@@ -102,17 +91,17 @@ def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:
 
 
 def _show(facts: Selling, warning: str | None) -> None:
-    advice, rest = advice_sentences(facts)
+    advice, rest = selling_words.advice_sentences(facts)
     show_verdict(advice)
     best, metrics = facts.best, []
-    where = f"({facts.currency}, {WHERE[best.channel]})"
+    where = f"({facts.currency}, {selling_words.WHERE[best.channel]})"
     if best.asking is not None:
         metrics.append((f"ask {where}", number_words(best.asking)))
     if best.net is not None:
         metrics.append((f"expect after charges {where}", about_words(best.net.mid)))
     if best.weeks is not None:
         metrics.append(("in about", f"{best.weeks:.0f} weeks"))
-    show_metrics(*metrics)
+    show_metrics(metrics)
     write(rest)
     show_terms("hammer price", "reserve", "net proceeds", "asking price", "estimate")
     offer_sheet(
@@ -124,11 +113,11 @@ def _show(facts: Selling, warning: str | None) -> None:
         st.warning(escaped(range_sentence(facts.valuation)))
     st.header("What a sale leaves you", help=what_is("net proceeds"))
     if any(sale.net is not None for sale in facts.channels):
-        show_chart(proceeds_chart(facts), proceeds_caption(), "net proceeds")
+        show_chart(proceeds_chart(facts), selling_words.proceeds_caption(), "net proceeds")
     _show_channels(facts)
     with st.expander("Each way to sell, in words"):
-        write(*(channel_sentence(facts, sale) for sale in facts.channels))
-    write_small(unsold_sentence(facts))
+        write(*(selling_words.channel_sentence(facts, sale) for sale in facts.channels))
+    write_small(selling_words.unsold_sentence(facts))
     _show_auction(facts)
     _show_asking(facts)
     _show_what_ifs(facts)
@@ -179,16 +168,14 @@ def _show_auction(facts: Selling) -> None:
     estimates = {"low": auction.low_estimate, "high": auction.high_estimate}
     if None not in estimates.values():
         show_metrics(
-            *(
-                (f"{words} estimate ({currency}, hammer)", number_words(amount))
-                for words, amount in estimates.items()
-                if amount is not None
-            )
+            (f"{words} estimate ({currency}, hammer)", number_words(amount))
+            for words, amount in estimates.items()
+            if amount is not None
         )
-    write(*auction_sentences(facts))
+    write(*selling_words.auction_sentences(facts))
     if not auction.evidence.tells:
         return  # that the chance of a sale is not known is said below
-    show_chart(reserve_chart(facts), reserve_caption(), "reserve")
+    show_chart(reserve_chart(facts), selling_words.reserve_caption(), "reserve")
     with st.expander("Reserves in figures"):
         show_table(
             auction.reserves.with_columns(pl.col("chance") * 100, pl.col("net", "left").round()),
@@ -205,9 +192,9 @@ def _show_auction(facts: Selling) -> None:
 def _show_asking(facts: Selling) -> None:
     """What to ask, and how to come down; no chart where the records do not tell that the price matters."""
     st.header("Asking price and how to come down", help=what_is("asking price"))
-    write(*waiting_sentences(facts), bargain_sentence(facts))
+    write(*selling_words.waiting_sentences(facts), selling_words.bargain_sentence(facts))
     for channel, plan in facts.asking.items():
-        st.write(f"**{WHERE[channel].capitalize()}**")
+        st.write(f"**{selling_words.WHERE[channel].capitalize()}**")
         show_table(
             plan.ladder.with_columns(pl.col("asking").round(), pl.col("sold_by_then") * 100),
             f"ladder, {channel}",
@@ -224,8 +211,8 @@ def _show_asking(facts: Selling) -> None:
 
 
 def _show_what_ifs(facts: Selling) -> None:
-    st.header(f"What if, before it is sold {WHERE[facts.best.channel]}")
-    write(*first_sentences(facts))
+    st.header(f"What if, before it is sold {selling_words.WHERE[facts.best.channel]}")
+    write(*selling_words.first_sentences(facts))
     if facts.first.is_empty():
         return
     money = {

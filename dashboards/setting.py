@@ -1,18 +1,18 @@
 """Settings: the market in use, units and currency, labour rates, schedules of charges, people and roles."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any, Final
 
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, page_layout, people
+from dashboards import caches, people
 from dashboards.asking.offer_terms import currency_choices
 from dashboards.asking.typed_fields import ask_amount_in, ask_number
 from dashboards.downloads import offer_file
-from dashboards.page_layout import finish, page, show_done
-from dashboards.tables import AS_IT_IS, Column, show_table
+from dashboards.page_layout import ask_market, finish, link, page, show_done
+from dashboards.tables import AS_IT_IS, Column, headings, show_table
 from dashboards.text import write, write_small
 from pricing.condition.catalogue import LABOUR_KINDS
 from pricing.decisions.buy.verdict import VERDICTS
@@ -37,12 +37,18 @@ from pricing.words.language.reader import number_words
 
 NONE: Final = "none"
 
+_ACTS: Final = {
+    "read": "look at every page, price and inspect cars",
+    "load": "bring records in, correct them and take loads back",
+    "appraise": "keep choices of evidence, and appraisals",
+    "manage": "change settings, people and roles",
+}
 _CHARGE_COLUMNS: Final = {
     "source": Column("Who charges"),
-    "kind": Column("Kind"),
+    **headings("kind"),
     "valid_from": Column("From", AS_IT_IS),
     "valid_until": Column("Until", AS_IT_IS),
-    "currency": Column("Currency"),
+    **headings("currency"),
 }
 
 
@@ -50,7 +56,7 @@ def _ask_snapshot() -> Snapshot | None:
     st.markdown("[Handbook](/handbook/index.html)")
     snapshot = caches.snapshot()
     if snapshot is None:
-        page_layout.ask_market()
+        ask_market()
     return snapshot
 
 
@@ -79,7 +85,6 @@ def _keep(snapshot: Snapshot, settings: Settings) -> None:
 
 
 def _show_market(snapshot: Snapshot) -> None:
-    """The market that everything here speaks of."""
     st.header("Market in use")
     sales, loads = snapshot.sales(), snapshot.state.batches
     kind = "the invented demo market" if caches.is_demo(snapshot) else "your own market"
@@ -93,11 +98,10 @@ def _show_market(snapshot: Snapshot) -> None:
         "Everything loaded from now on is brought to it; `pricing currency GBP` changes it and reckons every "
         "price anew."
     )
-    page_layout.link("records", "Load sale records")
+    link("records", "Load sale records")
 
 
 def _ask_units(snapshot: Snapshot, settings: Settings, may: bool) -> None:
-    """Units and a second currency."""
     st.header("Units and currency")
     others = [NONE, *(name for name in currency_choices() if name != snapshot.base_currency)]
     units, chosen = list(DISTANCE_UNITS), settings.other_currency
@@ -181,21 +185,32 @@ def _ask_catalogue(snapshot: Snapshot, settings: Settings, may: bool) -> None:
     offer_file(
         "Download the repair catalogue", catalogue_text(settings), "repair_catalogue.toml", "application/toml"
     )
-    if not may:
-        return
-    upload = st.file_uploader("Your repair catalogue", type="toml", max_upload_size=1, key="own_catalogue")
+    if may:
+        words = ("Your repair catalogue", "Use this catalogue")
+        demo = {"Go back to the demo catalogue": None}
+        _ask_file(snapshot, settings, "catalogue", words, catalogue_of, demo)
+
+
+def _ask_file(
+    snapshot: Snapshot,
+    settings: Settings,
+    field: str,
+    words: tuple[str, str],
+    read: Callable[[str], Any],
+    others: Mapping[str, str | None],
+) -> None:
+    """Ask for a file of one's own, by its label and button, which ``read`` does not refuse, in place of what
+    is set; or for one of ``others``."""
+    label, button = words
+    upload = st.file_uploader(label, type="toml", max_upload_size=1, key=f"own_{field}")
     with st.container(horizontal=True):
-        if upload is not None and st.button("Use this catalogue", type="primary"):
-            _keep(snapshot, replace(settings, catalogue=_text_of(upload, catalogue_of)))
-        if settings.catalogue is not None and st.button("Go back to the demo catalogue"):
-            _keep(snapshot, replace(settings, catalogue=None))
-
-
-def _text_of(upload: Any, read: Callable[[str], Any]) -> str:
-    """The text of a file that ``read`` does not refuse."""
-    text = str(upload.getvalue()[: 4 * LONGEST_FILE].decode("utf-8", "replace"))
-    read(text)
-    return text
+        if upload is not None and st.button(button, type="primary"):
+            own = upload.getvalue()[: 4 * LONGEST_FILE].decode("utf-8", "replace")
+            read(own)
+            _keep(snapshot, replace(settings, **{field: own}))
+        for other, text in others.items():
+            if getattr(settings, field) != text and st.button(other):
+                _keep(snapshot, replace(settings, **{field: text}))
 
 
 def _ask_charges(snapshot: Snapshot, settings: Settings, may: bool) -> None:
@@ -218,20 +233,14 @@ def _ask_charges(snapshot: Snapshot, settings: Settings, may: bool) -> None:
             }
             for charge in schedule.charges
         ]
-        more = {"rates": Column("Rates"), "tax": Column("Tax on it (%)", "%.3g")}
+        columns = {**_CHARGE_COLUMNS, **headings("rates"), "tax": Column("Tax on it (%)", "%.3g")}
         table = pl.DataFrame(rows, infer_schema_length=None)
-        show_table(table, "charges", _CHARGE_COLUMNS | more, height="content")
+        show_table(table, "charges", columns, height="content")
     offer_file("Download the schedule", charges_text(settings), "charges.toml", "application/toml")
-    if not may:
-        return
-    upload = st.file_uploader("Your schedule of charges", type="toml", max_upload_size=1, key="own_charges")
-    with st.container(horizontal=True):
-        if upload is not None and st.button("Use this schedule", type="primary"):
-            _keep(snapshot, replace(settings, charges=_text_of(upload, schedule_of_text)))
-        if settings.charges != EXAMPLE_CHARGES and st.button("Use the example rates"):
-            _keep(snapshot, replace(settings, charges=EXAMPLE_CHARGES))
-        if settings.charges is not None and st.button("Use no schedule"):
-            _keep(snapshot, replace(settings, charges=None))
+    if may:
+        words = ("Your schedule of charges", "Use this schedule")
+        others = {"Use the example rates": EXAMPLE_CHARGES, "Use no schedule": None}
+        _ask_file(snapshot, settings, "charges", words, schedule_of_text, others)
 
 
 def _ask_roles(snapshot: Snapshot, settings: Settings, may: bool) -> None:
@@ -246,12 +255,9 @@ def _ask_roles(snapshot: Snapshot, settings: Settings, may: bool) -> None:
             "server trusts it; others come in with tokens that `pricing token new` makes, each with its "
             "role. The handbook says for an operator how people sign in."
         )
-    show_table(
-        pl.DataFrame({"role": list(ROLES), "may": [people.may_words(acts) for acts in ROLES.values()]}),
-        "roles",
-        {"role": "Role", "may": "May"},
-        height="content",
-    )
+    rights = ["; ".join(words for act, words in _ACTS.items() if act in acts) for acts in ROLES.values()]
+    table = pl.DataFrame({"role": list(ROLES), "may": rights})
+    show_table(table, "roles", headings("role", "may"), height="content")
     if not may:
         return
     rows = [{"person": person, "roles": ", ".join(held)} for person, held in settings.roles.items()]

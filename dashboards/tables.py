@@ -52,28 +52,25 @@ class Column(NamedTuple):
 Columns = Mapping[str, str | Column]
 """Columns of a frame, in order, each with its heading or all that is said of it."""
 
-HEADINGS: Final[dict[str, Column]] = {
-    "make": Column("Make"),
-    "model": Column("Model"),
-    "variant": Column("Variant"),
+_HEADINGS: Final[dict[str, Column]] = {
     "year": Column("Year", "%d"),
-    "condition_band": Column("Condition band"),
-    "body_style": Column("Body style"),
+    "revision": Column("Revision", "%d"),
+    "row": Column("Row", "%d"),
     "odometer_km": Column("Odometer (km)"),
-    "options": Column("Options"),
-    "channel": Column("Channel"),
-    "country": Column("Country"),
-    "sales": Column("Sales"),
-    "source": Column("Source"),
     "source_ref": Column("Reference"),
     "record_id": Column("Record"),
 }
-"""Columns that mean the same wherever they stand."""
+"""Columns that mean the same wherever they stand, and are not called by their names alone."""
 
 
 def headings(*names: str) -> dict[str, Column]:
-    """Some of ``HEADINGS``."""
-    return {name: HEADINGS[name] for name in names}
+    """Columns under the headings that they have everywhere: their names in words, as far as nothing else is
+    said of them.
+
+    >>> headings("year", "condition_band")["condition_band"].heading
+    'Condition band'
+    """
+    return {name: _HEADINGS.get(name, Column(name.replace("_", " ").capitalize())) for name in names}
 
 
 def show_table(
@@ -102,7 +99,6 @@ def show_table(
 
 
 def _settings(column: Column, kind: pl.DataType) -> Any:
-    """A column in Streamlit's terms."""
     heading, form, width = column
     config, day = st.column_config, day_form("D", "MMM", "YYYY")
     if form == AS_IT_IS:

@@ -33,7 +33,9 @@ def show_verdict(sentence: str) -> None:
     st.container(key="verdict").markdown(escaped(sentence))
 
 
-def show_metrics(*metrics: tuple[str, str] | tuple[str, str, str | None], key: str | None = None) -> None:
+def show_metrics(
+    metrics: Iterable[tuple[str, str] | tuple[str, str, str | None]], key: str | None = None
+) -> None:
     """Figures side by side: what each is, its value, and what its term means where a third part says it."""
     with st.container(horizontal=True, key=key):
         for label, value, *meaning in metrics:

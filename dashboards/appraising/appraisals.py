@@ -28,7 +28,7 @@ from dashboards.asking.car_form import ask_car
 from dashboards.downloads import offer_file
 from dashboards.inspecting import sheets
 from dashboards.page_layout import ask_market, finish, page, show_done
-from dashboards.tables import AS_IT_IS, Column, Columns, show_table
+from dashboards.tables import AS_IT_IS, Column, Columns, headings, show_table
 from dashboards.text import write
 from dashboards.url_state import BOUND, SHARED
 from pricing.appraisal.consistency import contradictions
@@ -60,24 +60,20 @@ LABELS: Final = {
     "statement": "statement for insurance (2 pages)",
     "letter": "letter (2 pages)",
 }
-_REVISION: Final = Column("Revision", "%d")
 _ENTRY_COLUMNS: Final[Columns] = {
     "appraisal_id": "Appraisal",
-    "revision": _REVISION,
-    "kind": "Kind",
-    "client": "Client",
-    "car": "Car",
+    **headings("revision", "kind", "client", "car"),
     "effective_date": Column("Effective date", AS_IT_IS),
-    "completed": "Completed",
+    **headings("completed"),
     "made_at": "Changed (UTC)",
     "made_by": "By",
 }
 _CHANGE_COLUMNS: Final[Columns] = {
-    "revision": _REVISION,
+    **headings("revision"),
     "made_at": "When (UTC)",
     "made_by": "By",
     "reason": "Why",
-    "field": "Field",
+    **headings("field"),
     "old": "Before",
     "new": "After",
 }
@@ -204,7 +200,6 @@ def _signed() -> str:
 
 
 def _ask_answers(entry: Entry, facts: Facts | None, *, disabled: bool) -> Appraisal | None:
-    """The answers of one section, what they rest on beside them."""
     section = st.selectbox("Section to answer", list(SECTIONS), key="section", **SHARED)
     if section == "assignment":
         show_bases(entry.record.assignment.basis)
@@ -242,7 +237,6 @@ def _revise(snapshot: Snapshot, entry: Entry, record: Appraisal, by: str) -> Non
 
 
 def _facts(entry: Entry) -> Facts | None:
-    """The facts of an entry, or why there are none yet."""
     try:
         return facts_of(entry)
     except AppraisalError as error:

@@ -16,7 +16,7 @@ from dashboards.appraising.evidence import show_bases
 from dashboards.appraising.form import ask_layout, ask_shared_terms, ask_who
 from dashboards.asking.typed_fields import ask_number
 from dashboards.downloads import as_csv, offer_file
-from dashboards.tables import Column, show_table
+from dashboards.tables import headings, show_table
 from dashboards.text import write, write_small
 from pricing.appraisal.collection import Item, total_of, value_collection
 from pricing.appraisal.collection_list import COLUMNS, SHEET, Row, read_cars
@@ -130,9 +130,7 @@ def _show(collection: Collection, currency: str) -> None:
         pl.DataFrame([_row(item) for item in collection.items], infer_schema_length=None),
         "collection",
         {
-            "row": Column("Row", "%d"),
-            "reference": "Reference",
-            "car": "Car",
+            **headings("row", "reference", "car"),
             "counted": f"Counted ({currency})",
             "entered": "Entered as",
             "reason": "Not valued because",

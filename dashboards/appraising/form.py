@@ -85,7 +85,6 @@ def ask_shared_terms(snapshot: Snapshot) -> dict[str, Any] | None:
 
 
 def _last_day(snapshot: Snapshot) -> date:
-    """The day of the last record."""
     day: date = snapshot.sales().select(pl.col("event_date").cast(pl.Date).max()).item()
     return day
 

@@ -43,23 +43,21 @@ def show_photographs(snapshot: Snapshot, entry: Entry, *, may_change: bool) -> C
     with st.container(horizontal=True):
         for number, shot in enumerate(shots, 1):
             with st.container(width=260):
-                _show_one(number, shot, entry, titles)
+                words = f"{number}. {shot.caption or shot.file}"
+                if shot.digest in entry.shown:
+                    picture = entry.shown[shot.digest]
+                    st.image(picture, caption=escaped(words), alt=f"Photograph {words}")
+                taken = f"Taken on {shot.taken_on} by the camera's clock."
+                facts = [
+                    "On the cover." if shot.cover else "",
+                    f"Finding: {titles.get(shot.check, shot.check)}." if shot.check else "",
+                    taken if shot.taken_on is not None else "",
+                    removed_sentence(shot.removed),
+                ]
+                write_small(" ".join(fact for fact in facts if fact))
     if not may_change:
         return None
     return _ask_change(snapshot, entry, titles) or _ask_more(snapshot, entry, titles)
-
-
-def _show_one(number: int, shot: Photograph, entry: Entry, titles: dict[str, str]) -> None:
-    if shot.digest in entry.shown:
-        words = f"{number}. {shot.caption or shot.file}"
-        st.image(entry.shown[shot.digest], caption=escaped(words), alt=f"Photograph {words}")
-    facts = [
-        "On the cover." if shot.cover else "",
-        f"Finding: {titles.get(shot.check, shot.check)}." if shot.check else "",
-        f"Taken on {shot.taken_on} by the camera's clock." if shot.taken_on is not None else "",
-        removed_sentence(shot.removed),
-    ]
-    write_small(" ".join(fact for fact in facts if fact))
 
 
 def _ask_change(snapshot: Snapshot, entry: Entry, titles: dict[str, str]) -> Changed | None:
@@ -156,7 +154,6 @@ def _ask_words(label: str, shot: Photograph, titles: dict[str, str]) -> tuple[st
 
 
 def _titles(entry: Entry) -> dict[str, str]:
-    """The checks of the sheet with their titles."""
     findings = None if entry.evidence is None else entry.evidence.findings
     if findings is None or "check" not in findings.sheet.columns:
         return {}

@@ -131,7 +131,6 @@ def _kilometres(text: str) -> float | None:
 
 
 def _ask_details(snapshot: Snapshot, *, with_year: bool) -> None:
-    """The fields that few people need first."""
     names = caches.offered_names(
         snapshot, *(st.session_state.get(name) for name in ("make", "model", "variant"))
     )

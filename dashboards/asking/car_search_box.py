@@ -76,7 +76,6 @@ def _take() -> None:
 
 
 def _kept_cars(snapshot: Snapshot, typed: str) -> list[KeptCar]:
-    """The cars that are kept under a name like what is typed."""
     wanted = folded(typed)
     if len(wanted) <= 1:
         return []

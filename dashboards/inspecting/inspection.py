@@ -66,7 +66,6 @@ def show_page() -> None:
 
 
 def _start() -> None:
-    """A new sheet for the car of the form."""
     snapshot = caches.snapshot()
     if snapshot is None:
         page_layout.ask_market()

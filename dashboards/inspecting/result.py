@@ -23,11 +23,12 @@ def show_result(inspection: Inspection) -> None:
     """The result as it stands, half done or whole."""
     result = assess(inspection)
     low, _, high = result.quantiles()
-    show_metrics(
+    metrics = [
         ("condition score", f"{result.score:.0f}", what_is("condition score")),
-        ("in 8 of 10 cases between", f"{low:.0f} to {high:.0f}"),
+        ("in 8 of 10 cases between", f"{low:.0f} to {high:.0f}", None),
         ("condition band", result.band, what_is("condition band")),
-    )
+    ]
+    show_metrics(metrics)
     write(f"{score_sentence(result)} {structure_sentence(result)}")
     show_drawing(car_outline(inspection), outline_sentence(inspection))
     st.caption("In each area: checks seen, of all. A filled disc counts what is not sound.")

@@ -96,7 +96,6 @@ def _all_sound(checks: list[str]) -> None:
 
 
 def _undo() -> None:
-    """Take the last act back."""
     inspection, before = in_hand(), st.session_state.get(_BEFORE, [])
     if inspection is None or not before:
         return

@@ -9,13 +9,13 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import page_layout, people
+from dashboards import people
 from dashboards.asking.car_search_box import take_up_kept
 from dashboards.downloads import offer_file, offer_table
 from dashboards.exhibits import show_chart
 from dashboards.inspecting import sheets
 from dashboards.keeping.acts import ask_changes
-from dashboards.page_layout import ask_market, page
+from dashboards.page_layout import ask_market, go_to, link, one_sentence, page
 from dashboards.text import write
 from pricing.car import Car, today
 from pricing.charts.kept_cars import prices_caption, prices_chart
@@ -44,7 +44,7 @@ def show_page(market: tuple[Snapshot, PriceModel]) -> None:
             "You keep no car yet. Find one on the first page and press Keep this car: it is then listed "
             "here with what it is worth today."
         )
-        page_layout.link("position", "Find a car")
+        link("position", "Find a car")
         return
     todays = []
     for car in kept_cars:
@@ -107,7 +107,7 @@ def _show_ways(snapshot: Snapshot, one: KeptCarToday) -> None:
         for page, words in ways.items():
             st.button(words, key=f"{page}-{car_id}", on_click=_take_up, args=(snapshot, one, page))
         if one.kept.appraisal_id:
-            page_layout.link("appraisals", "Its appraisal", appraisal=one.kept.appraisal_id)
+            link("appraisals", "Its appraisal", appraisal=one.kept.appraisal_id)
 
 
 def _take_up(snapshot: Snapshot, one: KeptCarToday, page: str) -> None:
@@ -115,7 +115,7 @@ def _take_up(snapshot: Snapshot, one: KeptCarToday, page: str) -> None:
     take_up_kept(snapshot, one.kept)
     if people.may("load") and page == "comparables" and one.kept.subject is None:
         snapshot.market.kept_cars.change(one.kept.car_id, subject=one.kept.name)
-    page_layout.go_to(page)
+    go_to(page)
 
 
 def _remember(snapshot: Snapshot, one: KeptCarToday) -> None:
@@ -130,7 +130,6 @@ def _remember(snapshot: Snapshot, one: KeptCarToday) -> None:
 
 
 def _show_side_by_side(todays: list[KeptCarToday]) -> None:
-    """Two to four cars of those that are kept."""
     if len(todays) < 2:
         return
     st.header("Side by side")
@@ -175,7 +174,7 @@ def offer_keeping(snapshot: Snapshot, car: Car, asking: Any) -> None:
         )
         notes = st.text_area("Notes", max_chars=LONGEST_NOTES, key="keep_notes")
         if st.button("Keep it", disabled=not name.strip()):
-            with page_layout.one_sentence():
+            with one_sentence():
                 store = snapshot.market.kept_cars
                 links = {"sheet": sheets.name(), "subject": st.session_state.get("subject")}
                 car_id = store.keep(name, car.to_dict(), notes, **links)

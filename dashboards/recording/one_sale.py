@@ -60,7 +60,6 @@ def ask_sale(snapshot: Snapshot | None, turn: int) -> None:
 
 
 def _show_added() -> None:
-    """What became of the sale that was added last."""
     added: AddedSale | None = st.session_state.pop(_ADDED, None)
     if added is None:
         return
@@ -230,7 +229,6 @@ def _known_day(record: Mapping[str, Any]) -> str:
 
 
 def _text(cell: Any) -> str | None:
-    """A cell of a record as a person would write it."""
     if cell is None or cell == []:
         return None
     if isinstance(cell, bool):

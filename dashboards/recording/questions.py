@@ -62,7 +62,6 @@ def _pick(frame: pl.DataFrame, name: str, columns: dict[str, Column]) -> dict[st
 
 
 def _extent(frame: pl.DataFrame) -> str:
-    """How many of how many rows are shown."""
     return f"{number_words(min(frame.height, ROWS_SHOWN))} of {number_words(frame.height)} shown."
 
 
@@ -110,13 +109,12 @@ def archive(snapshot: Snapshot) -> bytes:
 
 
 def _show_names(snapshot: Snapshot) -> None:
-    """Names that may be one, and what was settled about them."""
     names = caches.listing(snapshot, "names")
     if names.is_empty():
         st.write("No two names look like one.")
         return
-    words = {"field": "Field", "typed": "As typed", "name": "May be", "state": "State"}
-    row = _pick(names, "names", {key: Column(heading) for key, heading in words.items()})
+    words = {"typed": Column("As typed"), "name": Column("May be")}
+    row = _pick(names, "names", headings("field", "state") | words)
     if row is None:
         return
     with st.form(f"name-{row['field']}-{row['typed']}", border=False):
@@ -160,8 +158,7 @@ def _show_duplicates(snapshot: Snapshot) -> None:
         snapshot.sales(every_record=True).filter(both),
         "the two records",
         {
-            **headings("make", "model", "variant", "year"),
-            "chassis_number": "Chassis number",
+            **headings("make", "model", "variant", "year", "chassis_number"),
             "event_date": "Day",
             "outcome": "What came of it",
             "price": f"Price ({snapshot.base_currency}, all-in)",
@@ -176,7 +173,6 @@ def _show_duplicates(snapshot: Snapshot) -> None:
 
 
 def _show_suspicions(snapshot: Snapshot) -> None:
-    """Records that are odd against the market, and a verdict on each."""
     if people.may("load") and st.button("Look for doubtful records", help=what_is("suspicion")):
         model = snapshot.model if snapshot.state.fit else None
         new = snapshot.market.mark_suspicions(find_suspicions(snapshot.sales(every_record=True), model))
@@ -198,7 +194,6 @@ def _show_suspicions(snapshot: Snapshot) -> None:
 
 
 def _show_audit(snapshot: Snapshot) -> None:
-    """The audit trail, the newest first."""
     trail = caches.listing(snapshot, "audit").reverse()
     columns = {"done_at": "When (UTC)", "action": "What", "subject": "To what", "detail": "In figures"}
     show_table(trail.head(ROWS_SHOWN), "audit trail", columns, every=trail)

@@ -17,7 +17,7 @@ from dashboards.recording import one_sale
 from dashboards.recording.mapping import ask_mapping
 from dashboards.recording.questions import show_questions
 from dashboards.recording.trial import show_records, show_report, show_trial
-from dashboards.tables import show_table
+from dashboards.tables import headings, show_table
 from pricing.errors import PricingError
 from pricing.intake.mappings.mapping_files import mapping_text, write_mapping_text
 from pricing.intake.mappings.proposals import Proposal
@@ -163,7 +163,6 @@ def _ask_pasted() -> GivenTable | None:
 
 
 def _ask_load(table: GivenTable, proposal: Proposal, report: LoadReport | None) -> None:
-    """Load what was seen, and fit the price model to it."""
     mapping = proposal.mapping
     st.header("Load")
     currency = None
@@ -242,7 +241,6 @@ def _ask_fit(snapshot: Snapshot) -> None:
 
 
 def _show_batches(snapshot: Snapshot) -> None:
-    """Every load, and a way to take one back."""
     batches = caches.listing(snapshot, "batches").reverse()
     if batches.is_empty():
         return
@@ -252,10 +250,7 @@ def _show_batches(snapshot: Snapshot) -> None:
         "batches",
         {
             "batch_id": "Batch",
-            "files": "Files",
-            "read": "Read",
-            "accepted": "Accepted",
-            "rejected": "Rejected",
+            **headings("files", "read", "accepted", "rejected"),
             "known": "Already known",
             "loaded_at": "Loaded (UTC)",
             "undone_at": "Taken back (UTC)",

@@ -15,8 +15,7 @@ from starlette.responses import HTMLResponse, PlainTextResponse, RedirectRespons
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from streamlit.auth_util import get_cookie_with_chunks
 
-from dashboards.serving.open_lines import OpenLines, Paced
-from dashboards.serving.upload_totals import UPLOADS, UploadTotals
+from dashboards.serving.visitor_limits import UPLOADS, OpenLines, Paced, UploadTotals
 from pricing.api.gates.bodies import Body
 from pricing.api.gates.callers import HERE
 from pricing.api.gates.hosts import is_trusted, refusal
