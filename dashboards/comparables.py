@@ -12,7 +12,6 @@ from dashboards.page_layout import SubjectCar, ask_market_and_car, comparables_i
 from dashboards.tables import Column, headings, show_table
 from dashboards.text import show_metrics, show_terms, write, write_small
 from dashboards.url_state import SHARED
-from pricing.car import Car
 from pricing.charts.evidence import comparables_chart
 from pricing.decisions.approaches import difference, valued_beside
 from pricing.evidence.comparison.choices import ACTIONS, LONGEST_REASON, Choice, keep, kept
@@ -51,7 +50,10 @@ def show_page(subject: SubjectCar) -> None:
     with one_sentence("No value can be given: "):
         comparables = find_comparables(index, subject.car, count=int(count), choices=choices)
         _show_answer(comparables)
-        _show_difference(snapshot, subject.car, comparables)
+        records = snapshot.of_model(subject.car.make, subject.car.model)
+        valuation = valued_beside(records, snapshot.model, subject.car, comparables)
+        apart = difference(valuation, comparables)  # how far the price model is from these sales, and why
+        write(None if apart is None else difference_sentence(apart))
         _show_sales(comparables)
         _show_lines(comparables)
         _ask_choice(snapshot, comparables, name or None)
@@ -73,13 +75,6 @@ def _show_answer(comparables: Comparables) -> None:
     show_terms("comparable sale", "adjustment", "weight", "net and in all", "how near")
     with st.expander("How this value was reached"):
         write(*rest)
-
-
-def _show_difference(snapshot: Snapshot, car: Car, comparables: Comparables) -> None:
-    """How far the price model is from these sales, and why."""
-    records = snapshot.of_model(car.make, car.model)
-    apart = difference(valued_beside(records, snapshot.model, car, comparables), comparables)
-    write(None if apart is None else difference_sentence(apart))
 
 
 def _show_sales(comparables: Comparables) -> None:

@@ -56,7 +56,10 @@ def show_page(market: tuple[Snapshot, PriceModel]) -> None:
     if long and not jobs.shown(jobs.once(key, "Working out the index", lambda tell: gather())):
         return
     movers = caches.movers_of(snapshot)
-    _show_move(movers, where)
+    chosen = movers.filter(**dict(where)) if where else movers
+    if not chosen.is_empty():
+        one = "model" in dict(where)
+        show_verdict(mover_sentence(chosen.row(0, named=True)) if one else movers_sentence(chosen))
     try:
         _show_index(snapshot, caches.price_index_of(snapshot, where, method, period), where)
     except EvidenceError as error:
@@ -74,14 +77,6 @@ def _ask_scope(snapshot: Snapshot) -> caches.Where:
     with second:
         model = ask_name("model", names, {"make": make}, placeholder="all its models")
     return tuple((name, value) for name, value in (("make", make), ("model", model)) if value is not None)
-
-
-def _show_move(movers: pl.DataFrame, where: caches.Where) -> None:
-    """How the chosen model moved in a year, or how many of the chosen models did."""
-    chosen = movers.filter(**dict(where)) if where else movers
-    if not chosen.is_empty():
-        one = "model" in dict(where)
-        show_verdict(mover_sentence(chosen.row(0, named=True)) if one else movers_sentence(chosen))
 
 
 def _show_movers(movers: pl.DataFrame) -> None:

@@ -36,6 +36,7 @@ from pricing.words.opinions import HONESTY, score_sentence, statement_words, sub
 
 NEVER: Final = "Statements are kept for good: one that is withdrawn stays on file and counts no more."
 ENDS: Final = ("low", "high")
+_SPAN_TYPES: Final = {"condition_band": pl.String, "low": pl.Float64, "high": pl.Float64}
 
 Span = dict[str, Decimal | None]
 """``low``, ``middle`` and ``high`` of one band; None where open or not asked for."""
@@ -102,20 +103,23 @@ def _ask_statement(snapshot: Snapshot | None) -> StatedBands | None:
     )  # fmt: skip
     fields, beside = st.columns(2)
     with fields:
-        spans = _ask_spans(currency)
+        spans = {band: span for band, span in _ask_spans(currency).items() if any(span.values())}
     bands = _stated_bands(snapshot, make, model, holds) if make and model else None
     with beside:
         if bands is None:
             st.info("Name the make and the model to see what the market says of it in each condition.")
         else:
-            typed = _as_frame(spans) if currency == bands.currency and basis == "all-in" else None
+            typed = None
+            if spans and currency == bands.currency and basis == "all-in":
+                rows = [{"condition_band": band, **span} for band, span in spans.items()]
+                typed = pl.DataFrame(rows, schema_overrides=_SPAN_TYPES).drop("middle")
             caption = stated_bands_caption(bands, typed is not None)
             show_chart(stated_bands_chart(bands, typed), caption, "stated bands")
     statement = {
         "source": source, "standing": standing, "stated_on": stated_on.isoformat(), "make": make,
         "model": model, "currency": currency, "price_basis": basis, "holds": holds, **narrower,
     }  # fmt: skip
-    _ask_keeping(statement, {band: span for band, span in spans.items() if any(span.values())})
+    _ask_keeping(statement, spans)
     return bands
 
 
@@ -150,16 +154,6 @@ def _ask_spans(currency: str) -> dict[str, Span]:
                 ends[end] = ask_amount_in(currency, label, key, "price", cost=False, **options)
         spans[band] = {**ends, "middle": median_of(band, ends["low"], ends["high"])}
     return spans
-
-
-def _as_frame(spans: dict[str, Span]) -> pl.DataFrame | None:
-    rows = [
-        {"condition_band": band} | {end: None if span[end] is None else float(str(span[end])) for end in ENDS}
-        for band, span in spans.items()
-        if any(span.values())
-    ]
-    schema = {"condition_band": pl.String, "low": pl.Float64, "high": pl.Float64}
-    return pl.DataFrame(rows, schema=schema) if rows else None
 
 
 def _stated_bands(snapshot: Snapshot | None, make: str, model: str, holds: str | None) -> StatedBands | None:

@@ -166,11 +166,8 @@ def _ask_details(snapshot: Snapshot, *, with_year: bool) -> None:
         _ask_choice("body_style", caches.values(snapshot, "body_style"), label="Body style")
         chassis: dict[str, Any] = {"key": "chassis_number", "help": "Finds earlier sales of it."}
         st.text_input("Chassis number", None, 500, **chassis, **SHARED)
-    st.button("Leave the condition open", on_click=_leave_condition_open, type="tertiary")
-
-
-def _leave_condition_open() -> None:
-    st.session_state["condition_band"] = None
+    left_open = ({"condition_band": None},)
+    st.button("Leave the condition open", on_click=st.session_state.update, args=left_open, type="tertiary")
 
 
 def _ask_odometer(snapshot: Snapshot) -> None:

@@ -226,12 +226,7 @@ def _show_steps(areas: list[str], area: str, where: str) -> None:
                 words if there is None else f"{words}: {there}",
                 key=f"step-{words}-{where}",
                 disabled=there is None,
-                on_click=_go_to,
-                args=(there,),
+                on_click=st.session_state.update,
+                args=({_AREA: there, _TO_TOP: True},),
                 type="primary" if words == "Next area" else "secondary",
             )
-
-
-def _go_to(area: str) -> None:
-    st.session_state[_AREA] = area
-    st.session_state[_TO_TOP] = True

@@ -56,7 +56,10 @@ _ASKS: Final = {
 def ask_mapping(table: GivenTable, turn: int, snapshot: Snapshot | None) -> Proposal:
     """The mapping of a table, as a person has settled it, with what is still open."""
     key = f"{turn}-{table.key}"
-    layout = _ask_sheet(table, key)
+    layout, sheets = Layout(), caches.sheets_of(table)
+    if len(sheets) > 1:
+        sheet = st.selectbox("Sheet", [ALL_SHEETS, *sheets], key=f"sheet-{key}", width=360)
+        layout = Layout(sheet=None if sheet == ALL_SHEETS else sheet)
     kept = _ask_kept(table, layout, key, snapshot)
     key = f"{key}-{'' if kept is None else sha256(mapping_text(kept).encode()).hexdigest()[:8]}"
     layout = layout if kept is None or layout.sheet is not None else kept.layout
@@ -81,14 +84,6 @@ def ask_mapping(table: GivenTable, turn: int, snapshot: Snapshot | None) -> Prop
         type="tertiary", key=f"keep-mapping-{key}",
     )  # fmt: skip
     return settled
-
-
-def _ask_sheet(table: GivenTable, key: str) -> Layout:
-    sheets = caches.sheets_of(table)
-    if len(sheets) < 2:
-        return Layout()
-    sheet = st.selectbox("Sheet", [ALL_SHEETS, *sheets], key=f"sheet-{key}", width=360)
-    return Layout(sheet=None if sheet == ALL_SHEETS else sheet)
 
 
 def _ask_kept(table: GivenTable, layout: Layout, key: str, snapshot: Snapshot | None) -> Mapping | None:

@@ -1,6 +1,6 @@
 """The dashboard and the JSON API in one ASGI application, which `pricing serve`, `pricing dashboard` and any
-ASGI server can run, and what it reads before its port opens, so that the first visitor waits no longer than the
-others."""
+ASGI server can run, and what it reads before its port opens, so that the first visitor waits no longer than
+the others."""
 
 import gc
 import logging.config
