@@ -82,7 +82,7 @@ def _ask_terms(snapshot: Snapshot, currency: str, *, inspected: bool) -> BuyerTe
     st.markdown("**Other costs**")
     first, second, third = st.columns(3)
     with first:
-        transport = ask_amount("To bring it home", "transport", currency, name="transport")
+        transport = ask_amount("To bring it home", "transport", currency, "transport")
     with second:
         repairs = None
         if inspected:

@@ -192,13 +192,13 @@ def proposal(
     table: GivenTable,
     layout: Layout,
     chosen: tuple[tuple[str, str | None], ...],
-    kept: Mapping | None,
+    earlier: Mapping | None,
     records: str,
     _names: CarNames,
 ) -> Proposal:
     """What is proposed for a table that was given; the names are those of the market's ``records``."""
-    name = table.name.split(".")[0] if kept is None else kept.source
-    return propose(sample(table, layout), name, chosen=dict(chosen), kept=kept, names=_names)
+    name = table.name.split(".")[0] if earlier is None else earlier.source
+    return propose(sample(table, layout), name, chosen=dict(chosen), kept=earlier, names=_names)
 
 
 @st.cache_resource(show_spinner="Trying every row", **_OF_UPLOADS)

@@ -98,15 +98,10 @@ def take(key: str) -> Job | None:
         return jobs.pop(key) if job is not None and job.ended else None
 
 
-def show(job: Job) -> None:
-    """How far the job is; the page is drawn anew when it ends."""
-    st.fragment(_bar, run_every=TICK)(job)
-
-
-def shown(job: Job) -> bool:
-    """Whether the job has succeeded; till then how far it is, or what went wrong."""
+def show(job: Job) -> bool:
+    """How far the job is, and the page anew when it ends; or what went wrong. Whether it has succeeded."""
     if not job.ended:
-        show(job)
+        st.fragment(_bar, run_every=TICK)(job)
     elif job.error is not None:
         st.error(escaped(job.error))
     return job.succeeded

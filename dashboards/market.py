@@ -46,15 +46,11 @@ def show_page(market: tuple[Snapshot, PriceModel]) -> None:
         lengths = list(LENGTHS)
         period = second.selectbox("One point for each", lengths, lengths.index("year"), key="period", **BOUND)
 
-    def gather() -> None:
-        """What the page needs, into the caches."""
-        caches.price_index_of(snapshot, where, method, period)
-        caches.depth_of(snapshot, where)
-
     key = f"index {snapshot.path} {snapshot.state.records} {where} {method} {period}"
-    long = caches.sales_of(snapshot, where) > AT_ONCE
-    if long and not jobs.shown(jobs.once(key, "Working out the index", lambda tell: gather())):
-        return
+    if caches.sales_of(snapshot, where) > AT_ONCE:
+        job = jobs.once(key, "Working out the index", lambda tell: _gather(snapshot, where, method, period))
+        if not jobs.show(job):
+            return
     movers = caches.movers_of(snapshot)
     chosen = movers.filter(**dict(where)) if where else movers
     if not chosen.is_empty():
@@ -77,6 +73,11 @@ def _ask_scope(snapshot: Snapshot) -> caches.Where:
     with second:
         model = ask_name("model", names, {"make": make}, placeholder="all its models")
     return tuple((name, value) for name, value in (("make", make), ("model", model)) if value is not None)
+
+
+def _gather(snapshot: Snapshot, where: caches.Where, method: str, period: str) -> None:
+    caches.price_index_of(snapshot, where, method, period)
+    caches.depth_of(snapshot, where)
 
 
 def _show_movers(movers: pl.DataFrame) -> None:

@@ -206,13 +206,13 @@ def _ask_file(own: Snapshot | None) -> None:
             _finish(market, market.statements.load([path]))
 
 
-def _finish(market: Market, kept: KeptOpinions) -> None:
+def _finish(market: Market, result: KeptOpinions) -> None:
     """Say what became of it; a market without sales enough is fitted at once, for that takes no time."""
-    words = f"{kept.kept} of {kept.read} statements are kept; {kept.known} were known already."
-    if kept.kept and market.sales().filter(outcome="sold").height < MINIMUM_SALES:
+    words = f"{result.kept} of {result.read} statements are kept; {result.known} were known already."
+    if result.kept and market.sales().filter(outcome="sold").height < MINIMUM_SALES:
         save(fit_market(market), market)
         words += " Cars can be asked about now, by opinion alone."
-    elif kept.kept:
+    elif result.kept:
         words += " A new fit of the price model, on the page of the records, takes them in."
     finish(words)
 

@@ -14,7 +14,6 @@ from dashboards import caches, jobs, people, url_state
 from dashboards.asking.car_form import ask_car
 from dashboards.url_state import JOURNEY
 from pricing.car import Car
-from pricing.charts.design import style_sheet
 from pricing.errors import PricingError
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.failures import failure_code
@@ -164,7 +163,7 @@ def _index_job(snapshot: Snapshot) -> jobs.Job | None:
 def comparables_index(snapshot: Snapshot) -> ComparablesIndex | None:
     """The sales laid out to be held against a car; nothing, and a progress bar, while that is under way."""
     job = _index_job(snapshot)
-    return snapshot.comparables_index if job is None or jobs.shown(job) else None
+    return snapshot.comparables_index if job is None or jobs.show(job) else None
 
 
 def laid_out(snapshot: Snapshot) -> ComparablesIndex | None:
@@ -194,11 +193,6 @@ def going() -> st.Page | None:
     """The page that a button leads to, once."""
     page = st.session_state.pop(_GOING, None)
     return None if page is None else st.session_state[_PAGES].get(page)
-
-
-def show_style() -> None:
-    """How the frame looks on windows of every width."""
-    st.html(f"<style>{style_sheet()}</style>")
 
 
 def show_menu(page: st.Page) -> None:

@@ -41,16 +41,16 @@ def may(act: str) -> bool:
 
 def show_door() -> bool:
     """Ask to sign in where that is needed; whether the person may come in."""
-    if signing_in() is not None and not st.user.get("is_logged_in"):
-        st.title("Classic car prices")
-        st.write("Sign in to see this market.")
-        st.button("Sign in", type="primary", on_click=st.login)
-        return False
-    if may("read"):
+    unknown = signing_in() is not None and not st.user.get("is_logged_in")
+    if not unknown and may("read"):
         return True
     st.title("Classic car prices")
-    st.warning("You are signed in, and have no role in this market; whoever manages it can give you one.")
-    show_way_out("door")
+    if unknown:
+        st.write("Sign in to see this market.")
+        st.button("Sign in", type="primary", on_click=st.login)
+    else:
+        st.warning("You are signed in, and have no role in this market; whoever manages it can give you one.")
+        show_way_out("door")
     return False
 
 

@@ -50,7 +50,7 @@ def _ask_scoring(snapshot: Snapshot, *, outdated: bool | None) -> None:
     whether the scores that there are, if any, are."""
     key = f"scores {snapshot.path} {snapshot.state.records}"
     job = jobs.find(key)
-    if job is not None and not jobs.shown(job) and not job.ended:
+    if job is not None and not jobs.show(job) and not job.ended:
         return
     if not people.may("load"):
         if outdated is None:

@@ -39,7 +39,7 @@ def show_page(subject: SubjectCar) -> None:
             terms = _ask_terms(offer.currency, offer.asking)
         key = f"selling {snapshot.path} {snapshot.state.records} {snapshot.state.fit}"
         learning = jobs.once(key, "Learning how cars sell", lambda tell: evidence_of(snapshot, tell))
-        if not jobs.shown(learning):
+        if not jobs.show(learning):
             return
         facts = sell_car(
             snapshot,
@@ -71,13 +71,12 @@ def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:
         first, second, third = st.columns(3)
         with first:
             own = ask_amount(
-                "Worth to you if you keep it", "own_value", currency,
-                "What the car is worth to you if it does not sell; without it, it is offered on.",
-                "worth unsold",
+                "Worth to you if you keep it", "own_value", currency, "worth unsold",
+                help="What the car is worth to you if it does not sell; without it, it is offered on.",
             )  # fmt: skip
             floor = ask_amount("Lowest price to ask in the end", "floor", currency)
         with second:
-            reserve = ask_amount("Reserve that you think of", "reserve", currency, what_is("reserve"))
+            reserve = ask_amount("Reserve that you think of", "reserve", currency, help=what_is("reserve"))
             low = ask_amount("Low estimate", "low_estimate", currency)
             high = ask_amount("High estimate", "high_estimate", currency)
         with third:

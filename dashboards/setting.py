@@ -1,6 +1,6 @@
 """Settings: the market in use, units and currency, labour rates, schedules of charges, people and roles."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, Final
 
@@ -185,32 +185,21 @@ def _ask_catalogue(snapshot: Snapshot, settings: Settings, may: bool) -> None:
     offer_file(
         "Download the repair catalogue", catalogue_text(settings), "repair_catalogue.toml", "application/toml"
     )
-    if may:
-        words = ("Your repair catalogue", "Use this catalogue")
-        demo = {"Go back to the demo catalogue": None}
-        _ask_file(snapshot, settings, "catalogue", words, catalogue_of, demo)
-
-
-def _ask_file(
-    snapshot: Snapshot,
-    settings: Settings,
-    field: str,
-    words: tuple[str, str],
-    read: Callable[[str], Any],
-    others: Mapping[str, str | None],
-) -> None:
-    """Ask for a file of one's own, by its label and button, which ``read`` does not refuse, in place of what
-    is set; or for one of ``others``."""
-    label, button = words
-    upload = st.file_uploader(label, type="toml", max_upload_size=1, key=f"own_{field}")
+    if not may:
+        return
+    upload = st.file_uploader("Your repair catalogue", type="toml", max_upload_size=1, key="own_catalogue")
     with st.container(horizontal=True):
-        if upload is not None and st.button(button, type="primary"):
-            own = upload.getvalue()[: 4 * LONGEST_FILE].decode("utf-8", "replace")
-            read(own)
-            _keep(snapshot, replace(settings, **{field: own}))
-        for other, text in others.items():
-            if getattr(settings, field) != text and st.button(other):
-                _keep(snapshot, replace(settings, **{field: text}))
+        if upload is not None and st.button("Use this catalogue", type="primary"):
+            _keep(snapshot, replace(settings, catalogue=_text_of(upload, catalogue_of)))
+        if settings.catalogue is not None and st.button("Go back to the demo catalogue"):
+            _keep(snapshot, replace(settings, catalogue=None))
+
+
+def _text_of(upload: Any, read: Callable[[str], Any]) -> str:
+    """The text of a file that ``read`` does not refuse."""
+    text = str(upload.getvalue()[: 4 * LONGEST_FILE].decode("utf-8", "replace"))
+    read(text)
+    return text
 
 
 def _ask_charges(snapshot: Snapshot, settings: Settings, may: bool) -> None:
@@ -237,10 +226,16 @@ def _ask_charges(snapshot: Snapshot, settings: Settings, may: bool) -> None:
         table = pl.DataFrame(rows, infer_schema_length=None)
         show_table(table, "charges", columns, height="content")
     offer_file("Download the schedule", charges_text(settings), "charges.toml", "application/toml")
-    if may:
-        words = ("Your schedule of charges", "Use this schedule")
-        others = {"Use the example rates": EXAMPLE_CHARGES, "Use no schedule": None}
-        _ask_file(snapshot, settings, "charges", words, schedule_of_text, others)
+    if not may:
+        return
+    upload = st.file_uploader("Your schedule of charges", type="toml", max_upload_size=1, key="own_charges")
+    with st.container(horizontal=True):
+        if upload is not None and st.button("Use this schedule", type="primary"):
+            _keep(snapshot, replace(settings, charges=_text_of(upload, schedule_of_text)))
+        if settings.charges != EXAMPLE_CHARGES and st.button("Use the example rates"):
+            _keep(snapshot, replace(settings, charges=EXAMPLE_CHARGES))
+        if settings.charges is not None and st.button("Use no schedule"):
+            _keep(snapshot, replace(settings, charges=None))
 
 
 def _ask_roles(snapshot: Snapshot, settings: Settings, may: bool) -> None:

@@ -27,9 +27,6 @@ _PHONE_ROWS: Final = 40
 _MONEY: Final = re.compile(r"\([A-Z]{3}[,) ]")
 """A heading that names a currency."""
 
-_ENDS: Final = ("low", "mid", "high")
-"""How the columns of a range end; a card says low and high together."""
-
 _NAMES: Final[tuple[str, ...]] = ("make", "model", "variant")
 """Columns that name a car together."""
 
@@ -134,19 +131,12 @@ def _layout(
 ) -> tuple[str | None, list[str], dict[str, tuple[str, str]]]:
     """The column of the money that stands first, those that say what a row is of, and the low end of each
     range with its high end and what both are called."""
-    prefixes = [
-        name.removesuffix("mid")
-        for name in columns
-        if name.endswith("mid") and all(f"{name.removesuffix('mid')}{end}" in columns for end in _ENDS)
-    ]
-    ranges = {
-        f"{prefix}low": (
-            f"{prefix}high",
-            re.sub("mid(dle)?", "low to high", columns[f"{prefix}mid"].heading, flags=re.I),
-        )
-        for prefix in prefixes
-    }
-    ends = {f"{prefix}{end}" for prefix in prefixes for end in ("low", "high")}
+    ranges = {}
+    for middle, column in columns.items():
+        low, high = (f"{middle.removesuffix('mid')}{end}" for end in ("low", "high"))
+        if middle.endswith("mid") and {low, high} <= columns.keys():
+            ranges[low] = (high, re.sub("mid(dle)?", "low to high", column.heading, flags=re.IGNORECASE))
+    ends = {*ranges, *(high for high, _ in ranges.values())}
     money = [
         name
         for name, column in columns.items()

@@ -7,6 +7,7 @@ from typing import Any, Final
 import streamlit as st
 
 from dashboards import caches, people
+from dashboards.appraising import form
 from dashboards.appraising.collection import ask_collection
 from dashboards.appraising.evidence import (
     ask_choice,
@@ -14,14 +15,6 @@ from dashboards.appraising.evidence import (
     show_beside_opinion,
     show_grid,
     show_own_sales,
-)
-from dashboards.appraising.form import (
-    ask_assignment,
-    ask_completion,
-    ask_layout,
-    ask_profiles,
-    ask_section,
-    ask_who,
 )
 from dashboards.appraising.photographs import show_photographs
 from dashboards.asking.car_form import ask_car
@@ -40,7 +33,7 @@ from pricing.appraisal.register import Entry, enter, history, read, revise
 from pricing.car import Car
 from pricing.car_fields import CONDITION
 from pricing.errors import AppraisalError
-from pricing.evidence.comparison.choices import Choice, kept
+from pricing.evidence.comparison.choices import kept
 from pricing.model.price_model import PriceModel
 from pricing.operations import drafts
 from pricing.operations.appraisal_files import evidence_for, revised
@@ -110,8 +103,12 @@ def _begin(snapshot: Snapshot) -> None:
     if not people.may("appraise"):
         st.info("Writing an appraisal needs the role appraise: ask whoever manages this market for it.")
         return
-    by, assignment = ask_who(), ask_assignment(snapshot)
-    choices = _ask_kept_choices(snapshot)
+    by, assignment = form.ask_who(), form.ask_assignment(snapshot)
+    subject = st.session_state.get("subject")
+    choices = kept(snapshot.market, subject) if subject else ()  # those made on the page of comparables
+    label = f"Take over the {len(choices)} choices on comparables that are kept under {subject!r}"
+    if choices and not st.checkbox(escaped(label), value=True, key="take_choices"):
+        choices = ()
     ready = bool(by) and assignment is not None
     pressed = st.button("Enter it and freeze the evidence", type="primary", disabled=not ready)
     if pressed and by and assignment:
@@ -121,16 +118,6 @@ def _begin(snapshot: Snapshot) -> None:
         (name,) = enter(snapshot.market, [(record, evidence)], by=by)
         st.session_state[_OPEN] = name
         finish(f"{name} is entered; its evidence is frozen.")
-
-
-def _ask_kept_choices(snapshot: Snapshot) -> tuple[Choice, ...]:
-    """The choices made on the page of comparables for the car in hand, where it has a name there."""
-    subject = st.session_state.get("subject")
-    choices = kept(snapshot.market, subject) if subject else ()
-    if not choices:
-        return ()
-    label = f"Take over the {len(choices)} choices on comparables that are kept under {subject!r}"
-    return choices if st.checkbox(escaped(label), value=True, key="take_choices") else ()
 
 
 def _record(car: Car, assignment: dict[str, Any]) -> Appraisal:
@@ -180,15 +167,15 @@ def _show_entry(snapshot: Snapshot, entry: Entry) -> None:
         if folded.open:
             _ask_photographs(snapshot, entry)
     if may:
-        by = ask_who()
+        by = form.ask_who()
         answered = _ask_answers(entry, facts, disabled=not by)
-        taken_over = ask_profiles(snapshot, entry, disabled=not by)
+        taken_over = form.ask_profiles(snapshot, entry, disabled=not by)
         record = answered if taken_over is None else taken_over
         if record is not None and by:
             _revise(snapshot, entry, record, by)
         whole = not (lacking or disagreements or entry.record.completed)
         if whole and entry.record.assignment.kind == "appraisal":
-            ask_completion(snapshot, entry, by)
+            form.ask_completion(snapshot, entry, by)
     with st.expander("Who changed what"):
         show_table(history(snapshot.market, entry.appraisal_id), "history", _CHANGE_COLUMNS)
     st.caption("A formal value is for a qualified valuer to give and to sign; this tool signs nothing.")
@@ -204,12 +191,12 @@ def _ask_answers(entry: Entry, facts: Facts | None, *, disabled: bool) -> Apprai
     if section == "assignment":
         show_bases(entry.record.assignment.basis)
     if section != "opinion" or facts is None:
-        return ask_section(entry, section, disabled=disabled)
+        return form.ask_section(entry, section, disabled=disabled)
     fields, evidence = st.columns(2, gap="large")
     with evidence:
         show_beside_opinion(facts)
     with fields:
-        return ask_section(entry, section, disabled=disabled)
+        return form.ask_section(entry, section, disabled=disabled)
 
 
 def _ask_photographs(snapshot: Snapshot, entry: Entry) -> None:
@@ -250,7 +237,7 @@ def _show_documents(entry: Entry, *, open_points: bool) -> None:
     if open_points:
         st.caption("The draft as it stands; on its first pages it says what is still open.")
     kind = st.selectbox("Document", list(LABELS), format_func=LABELS.__getitem__, key="document")
-    paper, words = ask_layout()
+    paper, words = form.ask_layout()
     day = entry.record.assignment.report_date or datetime.now(UTC).date()
 
     def pages() -> Pages:

@@ -65,7 +65,11 @@ def ask_collection(snapshot: Snapshot) -> None:
     )
     by, terms = ask_who(), ask_shared_terms(snapshot)
     show_bases("" if terms is None else terms["basis"])
-    together = _ask_together()
+    with st.expander("Sold all at once"):
+        most = float(100 * MOST_OFF)
+        off = ask_number("Per cent that this takes off", "off_at_once", "part that this takes off", 0, most)
+        because = st.text_input("Why so much", key="off_because")
+    together = SoldTogether(Decimal(repr(off)) / 100, because) if off else None
     layout = ask_layout()
     if upload is None:
         return
@@ -86,17 +90,8 @@ def ask_collection(snapshot: Snapshot) -> None:
             shared = read_record({"assignment": terms})
             work = partial(_value, snapshot, shared, cars, by, layout, together)
             job = jobs.start(key, "Valuing the collection", work)
-    if job is not None and jobs.shown(job):
+    if job is not None and jobs.show(job):
         _show(job.outcome, snapshot.base_currency)
-
-
-def _ask_together() -> SoldTogether | None:
-    """What selling all at once takes off, where somebody has a judgement of it."""
-    with st.expander("Sold all at once"):
-        most = float(100 * MOST_OFF)
-        off = ask_number("Per cent that this takes off", "off_at_once", "part that this takes off", 0, most)
-        because = st.text_input("Why so much", key="off_because")
-    return SoldTogether(Decimal(repr(off)) / 100, because) if off else None
 
 
 def _value(

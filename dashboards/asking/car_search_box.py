@@ -103,16 +103,16 @@ def _choose(car: FoundCar) -> None:
     state["make"], state["model"], state["variant"] = car.make, car.model, car.variant
 
 
-def take_up_kept(snapshot: Snapshot, kept: KeptCar) -> None:
+def take_up_kept(snapshot: Snapshot, kept_car: KeptCar) -> None:
     """Put a kept car into the fields of every page, with what was asked last for it, its inspection, and the
     name that choices of comparable sales are kept under."""
     try:
-        asking, _ = asked_last(snapshot, snapshot.market, kept)
+        asking, _ = asked_last(snapshot, snapshot.market, kept_car)
     except MoneyError:  # the page of kept cars says that no rate is known
         asking = None
-    _put_in_fields(kept.car, None if asking is None else f"{asking:.0f}")
-    sheets.take_up(kept.sheet)
-    st.session_state["subject"] = kept.subject or kept.name
+    _put_in_fields(kept_car.car, None if asking is None else f"{asking:.0f}")
+    sheets.take_up(kept_car.sheet)
+    st.session_state["subject"] = kept_car.subject or kept_car.name
 
 
 def _put_in_fields(car: Mapping[str, Any], asking: str | None) -> None:

@@ -3,7 +3,7 @@ amount."""
 
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
 
 import streamlit as st
 
@@ -60,9 +60,8 @@ def ask_offer(subject: SubjectCar) -> Offer:
         persist_state="session",
     )
     if currency != base:
-        asking = ask_amount(
-            "Price asked", "offer_asking", currency, what_is("asking price"), "asking price", cost=False
-        )
+        name = "asking price"
+        asking = ask_amount("Price asked", "offer_asking", currency, name, cost=False, help=what_is(name))
     inspection = _ask_inspection(car)
     if inspection is None:
         return Offer(currency, asking, car)
@@ -79,19 +78,13 @@ def work_country(snapshot: Snapshot) -> str:
 
 
 def ask_amount(
-    label: str,
-    key: str,
-    currency: str,
-    help: str | None = None,
-    name: str | None = None,
-    *,
-    cost: bool = True,
+    label: str, key: str, currency: str, name: str | None = None, *, cost: bool = True, **options: Any
 ) -> Decimal | None:
     """An amount in the currency of the offer; nothing where nothing is said. ``name`` is what a refusal calls
     it, as everywhere; without one the label."""
     lives = SHARED if key in CARRIED else BOUND
     called = label[0].lower() + label[1:] if name is None else name
-    return ask_amount_in(currency, label, key, called, cost=cost, help=help, **lives)
+    return ask_amount_in(currency, label, key, called, cost=cost, **options, **lives)
 
 
 def _ask_inspection(car: Car) -> Inspection | None:

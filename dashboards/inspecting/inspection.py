@@ -40,36 +40,19 @@ _SCROLL: Final = "<script>document.querySelector('[data-testid=stMain]').scrollT
 """The next area begins at its top, and not where the last one ended."""
 
 
-def show_page() -> None:
-    """The sheet in hand, or a new one."""
-    st.title("Inspect the car")
-    with page_layout.one_sentence():
-        try:
-            inspection = sheets.in_hand()
-        except PricingError:
-            sheets.take_up(None)
-            raise
-        if inspection is None:
-            _start()
-            return
-        st.header(escaped(car_words({**inspection.car, "condition_band": inspection.sheet.construction})))
-        parts: dict[str, Any] = {"default": ROUND, "key": "part", "label_visibility": "collapsed"}
-        if st.segmented_control("Part of the sheet", [ROUND, SAYS], required=True, **parts) == SAYS:
-            show_result(inspection)
-        else:
-            st.fragment(_walk)()
-        with st.popover("Another car", type="tertiary"):
-            st.write("This sheet stays as it is under its address: keep the address to come back to it.")
-            if st.button("Put this sheet away"):
-                sheets.take_up(None)
-                st.rerun()
-
-
-def _start() -> None:
+def _ask_sheet() -> Inspection | None:
+    """The sheet in hand; nothing, and a way to begin one for the car of the form, while there is none."""
+    try:
+        inspection = sheets.in_hand()
+    except PricingError:
+        sheets.take_up(None)
+        raise
+    if inspection is not None:
+        return inspection
     snapshot = caches.snapshot()
     if snapshot is None:
         page_layout.ask_market()
-        return
+        return None
     if caches.is_demo(snapshot):
         st.caption(INVENTED)
     answer = ask_car(snapshot)
@@ -95,6 +78,23 @@ def _start() -> None:
         sheets.take_up(sheet)
         st.session_state["inspector"] = seen_by
         st.rerun()
+    return None
+
+
+@page_layout.page("Inspect the car", _ask_sheet)
+def show_page(inspection: Inspection) -> None:
+    """The walk round the car, or what the sheet says."""
+    st.header(escaped(car_words({**inspection.car, "condition_band": inspection.sheet.construction})))
+    parts: dict[str, Any] = {"default": ROUND, "key": "part", "label_visibility": "collapsed"}
+    if st.segmented_control("Part of the sheet", [ROUND, SAYS], required=True, **parts) == SAYS:
+        show_result(inspection)
+    else:
+        st.fragment(_walk)()
+    with st.popover("Another car", type="tertiary"):
+        st.write("This sheet stays as it is under its address: keep the address to come back to it.")
+        if st.button("Put this sheet away"):
+            sheets.take_up(None)
+            st.rerun()
 
 
 def _walk() -> None:

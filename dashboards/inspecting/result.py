@@ -67,28 +67,24 @@ def show_result(inspection: Inspection) -> None:
 
 def _carry_over(result: InspectionResult) -> None:
     """Hand the score to the car that is priced."""
+    car, names = result.inspection.car, ("make", "model", "variant", "year", "chassis_number")
+    graded = {name: car[name] for name in names if name in car} | {
+        "condition_score": float(round(result.score)),
+        "condition_band": result.band,
+        "priced_sheet": sheets.name(),
+    }
     with st.container(horizontal=True, vertical_alignment="center"):
         st.button(
             f"Price the car at a score of {result.score:.0f}",
             type="primary",
-            on_click=_price_at,
-            args=(result,),
+            on_click=st.session_state.update,
+            args=(graded,),
             help="Fills the condition score and the condition band of the car on the other pages.",
         )
         page_layout.link("position", "Where does it sit now")
         page_layout.link("mend", "Mend it or buy better")
     if st.session_state.get("priced_sheet") == sheets.name():
         st.caption("The condition of the car on the other pages is now that of this sheet.")
-
-
-def _price_at(result: InspectionResult) -> None:
-    car = result.inspection.car
-    for name in ("make", "model", "variant", "year", "chassis_number"):
-        if name in car:
-            st.session_state[name] = car[name]
-    st.session_state["condition_score"] = float(round(result.score))
-    st.session_state["condition_band"] = result.band
-    st.session_state["priced_sheet"] = sheets.name()
 
 
 def _show_points(title: str, name: str, rows: pl.DataFrame, points: str) -> None:

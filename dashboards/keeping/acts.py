@@ -22,8 +22,8 @@ def ask_changes(snapshot: Snapshot, one: KeptCarToday) -> None:
     folded = st.expander(
         "Note a price, change, add photographs, record its sale", key=f"change-{one.kept.car_id}"
     )
-    kept, store = one.kept, snapshot.market.kept_cars
-    car_id = kept.car_id
+    kept_car, store = one.kept, snapshot.market.kept_cars
+    car_id = kept_car.car_id
     with folded, page_layout.one_sentence():
         asking = ask_money("Asked for it today", f"note-{car_id}", "asking price", snapshot)
         if (
@@ -32,15 +32,15 @@ def ask_changes(snapshot: Snapshot, one: KeptCarToday) -> None:
         ):
             store.note_price(car_id, asking, snapshot.base_currency, today())
             st.rerun()
-        name = st.text_input("Name", kept.name, LONGEST_NAME, key=f"name-{car_id}")
-        notes = st.text_area("Notes", kept.notes, max_chars=LONGEST_NOTES, key=f"notes-{car_id}")
+        name = st.text_input("Name", kept_car.name, LONGEST_NAME, key=f"name-{car_id}")
+        notes = st.text_area("Notes", kept_car.notes, max_chars=LONGEST_NOTES, key=f"notes-{car_id}")
         if st.button("Keep name and notes", key=f"keep-{car_id}"):
             store.change(car_id, name=name, notes=notes)
             st.rerun()
-        _ask_links(snapshot, kept)
-        _ask_photos(store, kept)
-        if kept.sold_as is None:
-            _ask_sale(snapshot, kept)
+        _ask_links(snapshot, kept_car)
+        _ask_photos(store, kept_car)
+        if kept_car.sold_as is None:
+            _ask_sale(snapshot, kept_car)
         seen = None if one.valuation is None else facts_seen(one.valuation)
         pressed = st.button("Tell changes from today on", key=f"look-{car_id}", disabled=seen is None)
         if pressed and seen is not None:
@@ -52,24 +52,24 @@ def ask_changes(snapshot: Snapshot, one: KeptCarToday) -> None:
             st.rerun()
 
 
-def _ask_links(snapshot: Snapshot, kept: KeptCar) -> None:
+def _ask_links(snapshot: Snapshot, kept_car: KeptCar) -> None:
     change, sheet = snapshot.market.kept_cars.change, sheets.name()
-    if sheet is not None and sheet != kept.sheet:
-        if st.button("The inspection just made is of this car", key=f"sheet-{kept.car_id}"):
-            change(kept.car_id, sheet=sheet)
+    if sheet is not None and sheet != kept_car.sheet:
+        if st.button("The inspection just made is of this car", key=f"sheet-{kept_car.car_id}"):
+            change(kept_car.car_id, sheet=sheet)
             st.rerun()
     known = caches.appraisals(snapshot)["appraisal_id"].to_list()
     if known:
-        place = known.index(kept.appraisal_id) if kept.appraisal_id in known else None
-        key = f"appraisal-{kept.car_id}"
+        place = known.index(kept_car.appraisal_id) if kept_car.appraisal_id in known else None
+        key = f"appraisal-{kept_car.car_id}"
         chosen = st.selectbox("Its appraisal", known, place, key=key, placeholder="none")
-        if chosen != kept.appraisal_id:
-            change(kept.car_id, appraisal_id=chosen)
+        if chosen != kept_car.appraisal_id:
+            change(kept_car.car_id, appraisal_id=chosen)
             st.rerun()
 
 
-def _ask_photos(store: KeptCars, kept: KeptCar) -> None:
-    car_id = kept.car_id
+def _ask_photos(store: KeptCars, kept_car: KeptCar) -> None:
+    car_id = kept_car.car_id
     photo = st.file_uploader(
         "Add a photograph",
         type=["jpg", "jpeg", "png", "webp"],
@@ -82,30 +82,30 @@ def _ask_photos(store: KeptCars, kept: KeptCar) -> None:
     with st.container(horizontal=True):
         for number in store.photo_numbers(car_id):
             with st.container(width=160):
-                words = f"{kept.name}, photograph {number}"
+                words = f"{kept_car.name}, photograph {number}"
                 st.image(store.photo(car_id, number), caption=words, alt=words)
                 if st.button(f"Delete photograph {number}", key=f"unphoto-{car_id}-{number}"):
                     store.delete_photo(car_id, number)
                     st.rerun()
 
 
-def _ask_sale(snapshot: Snapshot, kept: KeptCar) -> None:
+def _ask_sale(snapshot: Snapshot, kept_car: KeptCar) -> None:
     st.markdown("**When it is sold**, the sale becomes a record of this market:")
-    paid = ask_money("Sold for (all that the buyer paid)", f"sold-{kept.car_id}", "price paid", snapshot)
+    paid = ask_money("Sold for (all that the buyer paid)", f"sold-{kept_car.car_id}", "price paid", snapshot)
     first, second, third = st.columns(3)
-    channel = first.selectbox("Where", CHANNELS, CHANNELS.index("private"), key=f"channel-{kept.car_id}")
+    channel = first.selectbox("Where", CHANNELS, CHANNELS.index("private"), key=f"channel-{kept_car.car_id}")
     countries = caches.values(snapshot, "country")
-    own = str(kept.car.get("country") or settings_of(snapshot).country)
+    own = str(kept_car.car.get("country") or settings_of(snapshot).country)
     country = second.selectbox(
         "Country", countries, countries.index(own) if own in countries else None,
-        format_func=country_words, key=f"sold-in-{kept.car_id}",
+        format_func=country_words, key=f"sold-in-{kept_car.car_id}",
     )  # fmt: skip
     with third:
-        on = ask_day("On", today(), max_value=today(), key=f"sold-on-{kept.car_id}")
-    pressed = st.button("Record the sale", key=f"sell-{kept.car_id}", disabled=paid is None)
+        on = ask_day("On", today(), max_value=today(), key=f"sold-on-{kept_car.car_id}")
+    pressed = st.button("Record the sale", key=f"sell-{kept_car.car_id}", disabled=paid is None)
     if pressed and paid is not None and on is not None:
         record_sale(
-            snapshot.market, kept, str(paid), channel=str(channel), country=str(country or own),
+            snapshot.market, kept_car, str(paid), channel=str(channel), country=str(country or own),
             day=on.isoformat(),
         )  # fmt: skip
         st.rerun()

@@ -31,7 +31,6 @@ from pricing.words.language.plain_text import escaped, sentence
 from pricing.words.sentences import car_words
 
 MOST_COMPARED: Final = 4
-_LOOKED: Final = "kept_cars_looked"
 
 
 @page("Cars you keep", ask_market)
@@ -92,7 +91,9 @@ def _show_facts(snapshot: Snapshot, one: KeptCarToday) -> None:
         one.kept.notes or None,
         None if sold_as is None else f"Sold: its sale is the record {sold_as}.",
     )
-    _remember(snapshot, one)
+    seen = None if one.valuation is None else facts_seen(one.valuation)
+    if seen is not None and one.kept.seen is None and people.may("load"):
+        snapshot.market.kept_cars.look(one.kept.car_id, seen)  # the first, after which changes are told
 
 
 def _show_ways(snapshot: Snapshot, one: KeptCarToday) -> None:
@@ -116,17 +117,6 @@ def _take_up(snapshot: Snapshot, one: KeptCarToday, page: str) -> None:
     if people.may("load") and page == "comparables" and one.kept.subject is None:
         snapshot.market.kept_cars.change(one.kept.car_id, subject=one.kept.name)
     go_to(page)
-
-
-def _remember(snapshot: Snapshot, one: KeptCarToday) -> None:
-    """Count this as the first look of the visit, after which later changes are told."""
-    looked = st.session_state.setdefault(_LOOKED, set())
-    if one.kept.car_id in looked or one.valuation is None or not people.may("load"):
-        return
-    looked.add(one.kept.car_id)
-    seen = facts_seen(one.valuation)
-    if seen is not None and one.kept.seen is None:
-        snapshot.market.kept_cars.look(one.kept.car_id, seen)
 
 
 def _show_side_by_side(todays: list[KeptCarToday]) -> None:
@@ -153,15 +143,12 @@ def as_comparison(rows: Sequence[dict[str, Any]], names: Sequence[str]) -> str:
     True
     """
     heads = "".join(f'<th scope="col">{escape(name)}</th>' for name in names)
-    body = "".join(_row(row, names) for row in rows)
+    body = ""
+    for row in rows:
+        mark, kind = (" <small>differs</small>", ' class="differs"') if row["differs"] else ("", "")
+        cells = "".join(f'<td data-car="{escape(name)}">{escape(str(row[name]))}</td>' for name in names)
+        body += f'<tr{kind}><th scope="row">{escape(row["fact"])}{mark}</th>{cells}</tr>'
     return f'<table class="side"><thead><tr><td></td>{heads}</tr></thead><tbody>{body}</tbody></table>'
-
-
-def _row(row: dict[str, Any], names: Sequence[str]) -> str:
-    mark = " <small>differs</small>" if row["differs"] else ""
-    cells = "".join(f'<td data-car="{escape(name)}">{escape(str(row[name]))}</td>' for name in names)
-    kind = ' class="differs"' if row["differs"] else ""
-    return f'<tr{kind}><th scope="row">{escape(row["fact"])}{mark}</th>{cells}</tr>'
 
 
 def offer_keeping(snapshot: Snapshot, car: Car, asking: Any) -> None:

@@ -60,15 +60,15 @@ def ask_mapping(table: GivenTable, turn: int, snapshot: Snapshot | None) -> Prop
     if len(sheets) > 1:
         sheet = st.selectbox("Sheet", [ALL_SHEETS, *sheets], key=f"sheet-{key}", width=360)
         layout = Layout(sheet=None if sheet == ALL_SHEETS else sheet)
-    kept = _ask_kept(table, layout, key, snapshot)
-    key = f"{key}-{'' if kept is None else sha256(mapping_text(kept).encode()).hexdigest()[:8]}"
-    layout = layout if kept is None or layout.sheet is not None else kept.layout
+    earlier = _ask_kept(table, layout, key, snapshot)
+    key = f"{key}-{'' if earlier is None else sha256(mapping_text(earlier).encode()).hexdigest()[:8]}"
+    layout = layout if earlier is None or layout.sheet is not None else earlier.layout
     names = CarNames() if snapshot is None else caches.car_names(snapshot)
     records = "" if snapshot is None else snapshot.state.records
-    first = caches.proposal(table, layout, (), kept, records, names)
+    first = caches.proposal(table, layout, (), earlier, records, names)
     st.header("What its columns are", help=what_is("mapping"))
     chosen = tuple((column.theirs, _ask_column(column, key)) for column in first.columns)
-    proposal = caches.proposal(table, layout, chosen, kept, records, names)
+    proposal = caches.proposal(table, layout, chosen, earlier, records, names)
     st.header("What holds for every row")
     source = proposal.mapping.source
     typed = st.text_input(

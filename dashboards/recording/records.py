@@ -62,6 +62,8 @@ def show_page() -> None:
     job = jobs.find(_key())
     if job is not None:
         jobs.show(job)
+        if job.ended:  # since it was looked for
+            st.rerun()
         return
     with page_layout.one_sentence():
         if people.may("load"):
@@ -119,8 +121,8 @@ def _begin(title: str, work: Callable[[Progress], Any]) -> None:
 
 def _ask_table() -> None:
     """A table, what its columns are, what it would come to, and its load."""
-    shown: dict[str, Any] = {"key": "way", "label_visibility": "collapsed"}
-    way = st.pills("How it comes in", WAYS, default=WAYS[0], required=True, **shown)
+    field: dict[str, Any] = {"default": WAYS[0], "key": "way", "label_visibility": "collapsed"}
+    way = st.pills("How it comes in", WAYS, required=True, **field)
     own = caches.own_snapshot()
     if way == ONE_SALE:
         one_sale.ask_sale(own, _round())

@@ -158,7 +158,7 @@ class Door:
         try:
             await self._app(scope, Body(receive, headers, size, seconds).next, observed)
         finally:
-            self._totals.end(person, file, size, kept=status // 100 == 2)
+            self._totals.end(person, file, size, stored=status // 100 == 2)
 
     async def _stopped(self, scope: Scope, receive: Receive) -> tuple[Response | None, str, int]:
         """What is answered in place of the dashboard, ``None`` for whoever may come in; who that is; and how
@@ -183,9 +183,9 @@ class Door:
         token = token_in(request.headers)
         try:
             if token is not None:
-                kept = await self._opens(request, token)
-                may_load = "load" in ROLES[kept.role]
-                return None, kept.token_id, LARGEST_OF_LOADERS if may_load else LARGEST_OF_READERS
+                record = await self._opens(request, token)
+                may_load = "load" in ROLES[record.role]
+                return None, record.token_id, LARGEST_OF_LOADERS if may_load else LARGEST_OF_READERS
         except HttpProblemError as error:
             return _ask(error.detail, error.status), "", 0
         return _ask("", 401), "", 0
@@ -202,8 +202,9 @@ class Door:
             await self._opens(request, token)
         except HttpProblemError as error:
             return _ask(error.detail, error.status)
+        by_tls = "https" in (request.url.scheme, request.headers.get("x-forwarded-proto"))
         answer = RedirectResponse("/", 303)
-        answer.set_cookie(COOKIE, token, httponly=True, samesite="strict", secure=_by_tls(request))
+        answer.set_cookie(COOKIE, token, httponly=True, samesite="strict", secure=by_tls)
         return answer
 
 
@@ -244,10 +245,6 @@ _LONGEST: Final = 31 * 86_400
 
 def _cookie(headers: Mapping[str, str], name: str) -> str | None:
     return cookie_parser(headers.get("cookie", "")).get(name)
-
-
-def _by_tls(request: HTTPConnection) -> bool:
-    return "https" in (request.url.scheme, request.headers.get("x-forwarded-proto"))
 
 
 def _ask(why: str, status: int) -> Response:

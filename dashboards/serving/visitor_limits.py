@@ -51,7 +51,7 @@ class UploadTotals:
     >>> totals = UploadTotals(100, lambda session: True)
     >>> totals.begin("ann", 60), totals.begin("ann", 60), totals.begin("ben", 60)
     (True, False, True)
-    >>> totals.end("ann", "page/one", 60, kept=True)
+    >>> totals.end("ann", "page/one", 60, stored=True)
     >>> totals.begin("ann", 60), totals.removed("page/one"), totals.begin("ann", 60)
     (False, None, True)
     """
@@ -67,30 +67,32 @@ class UploadTotals:
         self._opened = opened
         self._clock = clock
         self._arriving: Counter[str] = Counter()
-        self._kept: defaultdict[str, dict[str, int]] = defaultdict(dict)
+        self._files: defaultdict[str, dict[str, int]] = defaultdict(dict)
         self._left: dict[str, float] = {}
 
     def begin(self, person: str, size: int) -> bool:
         """Set room aside for a file that is to arrive; whether there is any."""
-        for session in {file.partition("/")[0] for file in self._kept[person]}:
+        for session in {file.partition("/")[0] for file in self._files[person]}:
             if self._has_gone(session):
-                kept = self._kept[person].items()
-                self._kept[person] = {file: held for file, held in kept if file.partition("/")[0] != session}
-        if self._arriving[person] + sum(self._kept[person].values()) + size > self._most:
+                files = self._files[person].items()
+                self._files[person] = {
+                    file: held for file, held in files if file.partition("/")[0] != session
+                }
+        if self._arriving[person] + sum(self._files[person].values()) + size > self._most:
             return False
         self._arriving[person] += size
         return True
 
-    def end(self, person: str, file: str, size: int, *, kept: bool) -> None:
+    def end(self, person: str, file: str, size: int, *, stored: bool) -> None:
         """What there was room set aside for has arrived, and is kept or not."""
         self._arriving[person] -= size
-        if kept:
-            self._kept[person][file] = size
+        if stored:
+            self._files[person][file] = size
 
     def removed(self, file: str) -> None:
         """The file was taken away."""
-        for kept in self._kept.values():
-            kept.pop(file, None)
+        for files in self._files.values():
+            files.pop(file, None)
 
     def _has_gone(self, session: str) -> bool:
         if self._opened(session):
