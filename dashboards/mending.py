@@ -7,6 +7,7 @@ from typing import Final
 import polars as pl
 import streamlit as st
 
+from dashboards.asking.car_search_box import put_in_fields
 from dashboards.asking.offer_terms import ask_offer, work_country
 from dashboards.asking.typed_fields import ask_amount_in
 from dashboards.exhibits import show_chart
@@ -14,9 +15,9 @@ from dashboards.inspecting import sheets
 from dashboards.page_layout import SubjectCar, ask_market_and_car, link, one_sentence, page
 from dashboards.tables import Column, show_table
 from dashboards.text import write, write_small
-from dashboards.url_state import SHARED, field_key
+from dashboards.url_state import SHARED
 from pricing.car import today
-from pricing.car_fields import FIELDS, NEEDED
+from pricing.car_fields import NEEDED
 from pricing.charts import mending as mending_charts
 from pricing.condition.budget import RepairBudget, repair_budget
 from pricing.condition.catalogue import quotes_of
@@ -42,9 +43,7 @@ def _ask_car_of_sheet() -> SubjectCar | None:
     """The car of the sheet in hand; the form has it, where it has none of its own."""
     inspection = sheets.in_hand()
     if inspection is not None and not any(st.session_state.get(name) for name in NEEDED):
-        for name, value in inspection.car.items():
-            if name in FIELDS and name != "options":
-                st.session_state[field_key(name)] = value
+        put_in_fields(inspection.car)
     subject = ask_market_and_car()
     if inspection is None:
         st.info("This page works from an inspection: fill in a sheet for the car first; half of one will do.")

@@ -110,12 +110,13 @@ def take_up_kept(snapshot: Snapshot, kept_car: KeptCar) -> None:
         asking, _ = asked_last(snapshot, snapshot.market, kept_car)
     except MoneyError:  # the page of kept cars says that no rate is known
         asking = None
-    _put_in_fields(kept_car.car, None if asking is None else f"{asking:.0f}")
+    put_in_fields(kept_car.car)
     sheets.take_up(kept_car.sheet)
+    st.session_state["asking"] = None if asking is None else f"{asking:.0f}"
     st.session_state["subject"] = kept_car.subject or kept_car.name
 
 
-def _put_in_fields(car: Mapping[str, Any], asking: str | None) -> None:
+def put_in_fields(car: Mapping[str, Any]) -> None:
     """Fill the fields of a car, as ``Car.to_dict`` has it, before they are drawn; what it lacks is
     emptied."""
     state: Any = st.session_state
@@ -129,4 +130,3 @@ def _put_in_fields(car: Mapping[str, Any], asking: str | None) -> None:
             state[name] = None if value is None else "yes" if value else "no"
         else:
             state[field_key(name)] = value
-    state["asking"] = asking
