@@ -52,7 +52,11 @@ def _pick(frame: pl.DataFrame, name: str, columns: dict[str, Column]) -> dict[st
     st.caption(_extent(frame))
     if not people.may("load"):
         return None
-    labels = [f"{place}: {_label(row)}" for place, row in enumerate(first.rows(named=True), 1)]
+    telling = ("field", "typed", "make", "model", "year", "rule", "reason")
+    labels = [
+        f"{place}: " + " ".join(str(row[key]) for key in telling if row.get(key))[:80]
+        for place, row in enumerate(first.rows(named=True), 1)
+    ]
     chosen = event.selection.rows if hasattr(event, "selection") else []
     place = chosen[0] if chosen else None
     picked = st.selectbox(
@@ -63,11 +67,6 @@ def _pick(frame: pl.DataFrame, name: str, columns: dict[str, Column]) -> dict[st
 
 def _extent(frame: pl.DataFrame) -> str:
     return f"{number_words(min(frame.height, ROWS_SHOWN))} of {number_words(frame.height)} shown."
-
-
-def _label(row: dict[str, Any]) -> str:
-    names = ("field", "typed", "make", "model", "year", "rule", "reason")
-    return " ".join(str(row[name]) for name in names if row.get(name))[:80]
 
 
 def _show_quarantine(snapshot: Snapshot) -> None:
