@@ -5,7 +5,8 @@ from typing import Final
 import streamlit as st
 from polars.exceptions import PanicException
 
-from dashboards import caches, page_layout, pages, people, steps, url_state
+from dashboards import caches, page_layout, pages, people, url_state
+from pricing.charts.design import style_sheet
 from pricing.words.language.reader import read_by
 
 st.set_page_config(page_title="Classic car prices", layout="wide", initial_sidebar_state="collapsed")
@@ -21,7 +22,7 @@ read_by(st.context.locale)
 if people.show_door():
     page = st.navigation([*PAGES.values(), NAMED], position="hidden")
     came = url_state.take(page.url_path)
-    page_layout.show_style()
+    st.html(f"<style>{style_sheet()}</style>")
     there = page_layout.going()
     if there is not None:
         st.switch_page(there, query_params=url_state.query())
@@ -29,7 +30,7 @@ if people.show_door():
     if came:
         with menu:
             page_layout.show_menu(page)
-    steps.show_steps(next((name for name, other in PAGES.items() if other.url_path == page.url_path), ""))
+    page_layout.show_steps(page)
     try:
         page.run()
     except (Exception, PanicException) as error:  # nobody foresaw it; a PricingError its page has shown

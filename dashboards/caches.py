@@ -77,6 +77,12 @@ def is_demo(snapshot: Snapshot) -> bool:
     return demo is not None and snapshot.path == Path(demo).absolute() != own_market_path().absolute()
 
 
+def own_snapshot() -> Snapshot | None:
+    """The person's own market, once there is one."""
+    newest = snapshot()
+    return None if newest is None or is_demo(newest) else newest
+
+
 @st.cache_resource(show_spinner=False)
 def settle() -> None:
     """Once a page was shown, leave all that it took out of the search for garbage. Streamlit makes one after
@@ -94,14 +100,13 @@ def values(snapshot: Snapshot, column: str) -> list[str]:
 
 def offered_names(snapshot: Snapshot, *held: str | None) -> pl.DataFrame:
     """The names on record (``Snapshot.counts``) without those that are likely misspelt and not settled, but
-    with those
-    that are ``held`` already."""
-    found = snapshot.by_records.get(
+    with those that are ``held`` already."""
+    names = snapshot.by_records.get(
         "offered", lambda: with_doubtful_names(snapshot.counts, snapshot.market.names())
     )
-    kept = [name for name in held if name is not None]
-    doubtful = [pl.col(f"{name}_doubtful") & ~pl.col(name).is_in(kept) for name in FIELDS]
-    return found.filter(~pl.any_horizontal(doubtful))
+    chosen = [name for name in held if name is not None]
+    doubtful = [pl.col(f"{name}_doubtful") & ~pl.col(name).is_in(chosen) for name in FIELDS]
+    return names.filter(~pl.any_horizontal(doubtful))
 
 
 def sales_of(snapshot: Snapshot, where: Where) -> int:
@@ -154,7 +159,7 @@ def repair_costs(
 
 
 @dataclass(frozen=True)
-class Given:
+class GivenTable:
     """A table that a visitor has given: a file, or what was pasted. No other has its ``key``."""
 
     name: str
@@ -162,54 +167,44 @@ class Given:
     content: bytes | memoryview = field(repr=False, compare=False)
 
 
-def _of_given(given: Given) -> Any:
-    return given.key
+_HASHES: Final[dict[Any, Any]] = {
+    GivenTable: lambda table: table.key, Mapping: mapping_text, CarNames: lambda names: 0,
+}  # fmt: skip
+_OF_UPLOADS: Final[dict[str, Any]] = {"max_entries": UPLOADS_KEPT, "hash_funcs": _HASHES}
 
 
-def _of_kept(kept: Mapping | None) -> Any:
-    return None if kept is None else mapping_text(kept)
-
-
-@st.cache_resource(max_entries=UPLOADS_KEPT, show_spinner="Reading the file", hash_funcs={Given: _of_given})
-def sheets_of(given: Given) -> list[str]:
+@st.cache_resource(show_spinner="Reading the file", **_OF_UPLOADS)
+def sheets_of(table: GivenTable) -> list[str]:
     """The sheets of a workbook that was given."""
-    with received(given.name, given.content) as path:
+    with received(table.name, table.content) as path:
         return sheet_names(path)
 
 
-@st.cache_resource(max_entries=UPLOADS_KEPT, show_spinner="Reading the file", hash_funcs={Given: _of_given})
-def sample(given: Given, layout: Layout) -> pl.DataFrame:
+@st.cache_resource(show_spinner="Reading the file", **_OF_UPLOADS)
+def sample(table: GivenTable, layout: Layout) -> pl.DataFrame:
     """The first rows of a table that was given, lying as ``layout`` says."""
-    with received(given.name, given.content) as path:
+    with received(table.name, table.content) as path:
         return next(read_file(path, layout)).frame.head(SAMPLE)
 
 
-@st.cache_resource(
-    max_entries=8,
-    show_spinner="Looking at the columns",
-    hash_funcs={Given: _of_given, Mapping: _of_kept, CarNames: lambda names: 0},
-)
+@st.cache_resource(max_entries=8, show_spinner="Looking at the columns", hash_funcs=_HASHES)
 def proposal(
-    given: Given,
+    table: GivenTable,
     layout: Layout,
     chosen: tuple[tuple[str, str | None], ...],
-    kept: Mapping | None,
+    earlier: Mapping | None,
     records: str,
     _names: CarNames,
 ) -> Proposal:
     """What is proposed for a table that was given; the names are those of the market's ``records``."""
-    name = given.name.split(".")[0] if kept is None else kept.source
-    return propose(sample(given, layout), name, chosen=dict(chosen), kept=kept, names=_names)
+    name = table.name.split(".")[0] if earlier is None else earlier.source
+    return propose(sample(table, layout), name, chosen=dict(chosen), kept=earlier, names=_names)
 
 
-@st.cache_resource(
-    max_entries=UPLOADS_KEPT,
-    show_spinner="Trying every row",
-    hash_funcs={Given: _of_given, Mapping: _of_kept},
-)
-def trial(market: str, records: str, given: Given, mapping: Mapping) -> LoadReport:
+@st.cache_resource(show_spinner="Trying every row", **_OF_UPLOADS)
+def trial(market: str, records: str, table: GivenTable, mapping: Mapping) -> LoadReport:
     """What a load of a table that was given would come to; the market holds these ``records``."""
-    with received(given.name, given.content) as path:
+    with received(table.name, table.content) as path:
         beside = path.with_name("mapping.toml")
         write_mapping_text(mapping_text(mapping), beside)
         return load_into(market, [path], mapping=beside, dry_run=True)

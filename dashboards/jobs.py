@@ -14,6 +14,7 @@ import streamlit as st
 
 from pricing.errors import PricingError
 from pricing.progress import Progress
+from pricing.words.language.plain_text import escaped
 from pricing.words.language.reader import number_words
 
 TICK: Final = "0.5s"
@@ -41,6 +42,11 @@ class Job:
     def tell(self, step: str, done: int, total: int) -> None:
         """Take in how far a step is."""
         self.step, self.done, self.total = step, done, total
+
+    @property
+    def succeeded(self) -> bool:
+        """Whether it has ended, and nothing went wrong."""
+        return self.ended and self.error is None
 
     @property
     def share(self) -> float:
@@ -79,6 +85,11 @@ def find(key: str) -> Job | None:
     return _all()[1].get(key)
 
 
+def once(key: str, title: str, work: Callable[[Progress], Any]) -> Job:
+    """The job on ``key``, begun unless one is under way or has ended there."""
+    return find(key) or start(key, title, work)
+
+
 def take(key: str) -> Job | None:
     """The ended job on ``key``, once."""
     lock, jobs = _all()
@@ -87,9 +98,13 @@ def take(key: str) -> Job | None:
         return jobs.pop(key) if job is not None and job.ended else None
 
 
-def show(job: Job) -> None:
-    """How far the job is; the page is drawn anew when it ends."""
-    st.fragment(_bar, run_every=TICK)(job)
+def show(job: Job) -> bool:
+    """How far the job is, and the page anew when it ends; or what went wrong. Whether it has succeeded."""
+    if not job.ended:
+        st.fragment(_bar, run_every=TICK)(job)
+    elif job.error is not None:
+        st.error(escaped(job.error))
+    return job.succeeded
 
 
 def _bar(job: Job) -> None:

@@ -5,27 +5,24 @@ from typing import Final
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, page_layout
-from dashboards.exhibits import show_chart, show_table
-from dashboards.movers import show_move, show_movers
-from dashboards.terms import show_terms
-from dashboards.url_state import BOUND, held_to
+from dashboards import caches, jobs
+from dashboards.asking.car_form import ask_name
+from dashboards.exhibits import show_chart
+from dashboards.page_layout import AT_ONCE, ask_market, page
+from dashboards.tables import Column, headings, show_table
+from dashboards.text import show_terms, show_verdict, write
+from dashboards.url_state import BOUND
 from pricing.charts import depth as depth_charts
 from pricing.charts import evidence as index_charts
+from pricing.charts.depth import drawn_movers, movers_chart
 from pricing.errors import EvidenceError
 from pricing.evidence.depth import Depth
 from pricing.evidence.indices.index import METHODS, PriceIndex, sale_points
 from pricing.evidence.indices.periods import LENGTHS
+from pricing.model.price_model import PriceModel
 from pricing.snapshot import Snapshot
-from pricing.words.depth import (
-    depth_sentences,
-    gap_caption,
-    gap_sentence,
-    premium_sentences,
-    premiums_caption,
-    sold_by_year_caption,
-    sold_share_sentence,
-)
+from pricing.words import depth as depth_words
+from pricing.words.depth import mover_sentence, movers_caption, movers_sentence
 from pricing.words.evidence import index_caption, index_sales_caption, index_sentence
 from pricing.words.language.glossary import what_is
 from pricing.words.language.plain_text import escaped, sentence
@@ -37,76 +34,85 @@ SALE_RINGS: Final = (
 WHOLE: Final = "the whole market"
 
 
-def show_page() -> None:
+@page("Market", ask_market)
+def show_page(market: tuple[Snapshot, PriceModel]) -> None:
     """Ask which sales, and show how prices moved, what sold, what was asked, and what a better car costs."""
-    st.title("Market")
-    with page_layout.one_sentence():
-        market = page_layout.ask_market()
-        if market is None:
+    snapshot, _ = market
+    where = _ask_scope(snapshot)
+    with st.expander("How the trend is worked out"):
+        first, second = st.columns(2)
+        method = first.selectbox("Method", METHODS, key="method", help=what_is("index"), **BOUND)
+        lengths = list(LENGTHS)
+        period = second.selectbox("One point for each", lengths, lengths.index("year"), key="period", **BOUND)
+
+    key = f"index {snapshot.path} {snapshot.state.records} {where} {method} {period}"
+    if caches.sales_of(snapshot, where) > AT_ONCE:
+        job = jobs.once(key, "Working out the index", lambda tell: _gather(snapshot, where, method, period))
+        if not jobs.show(job):
             return
-        snapshot, _ = market
-        where = _ask_scope(snapshot)
-        method, period = _ask_method()
-        sales = caches.sales_of(snapshot, where)
-        key = f"index {snapshot.path} {snapshot.state.records} {where} {method} {period}"
-        if sales > page_layout.AT_ONCE and not page_layout.done(
-            key, "Working out the index", lambda tell: _all(snapshot, where, method, period)
-        ):
-            return
-        show_move(caches.movers_of(snapshot), where)
-        try:
-            _show_index(snapshot, caches.price_index_of(snapshot, where, method, period), where)
-        except EvidenceError as error:
-            st.info(escaped(sentence(str(error))))
-        if not where:
-            show_movers(caches.movers_of(snapshot))
-        _show_depth(caches.depth_of(snapshot, where), snapshot.base_currency)
+    movers = caches.movers_of(snapshot)
+    chosen = movers.filter(**dict(where)) if where else movers
+    if not chosen.is_empty():
+        one = "model" in dict(where)
+        show_verdict(mover_sentence(chosen.row(0, named=True)) if one else movers_sentence(chosen))
+    try:
+        _show_index(snapshot, caches.price_index_of(snapshot, where, method, period), where)
+    except EvidenceError as error:
+        st.info(escaped(sentence(str(error))))
+    if not where:
+        _show_movers(movers)
+    _show_depth(caches.depth_of(snapshot, where), snapshot.base_currency)
 
 
-def _all(snapshot: Snapshot, where: caches.Where, method: str, period: str) -> None:
-    """What the page needs, into the caches."""
+def _ask_scope(snapshot: Snapshot) -> caches.Where:
+    names = caches.offered_names(snapshot, st.session_state.get("make"), st.session_state.get("model"))
+    first, second = st.columns(2)
+    with first:
+        make = ask_name("make", names, placeholder=WHOLE)
+    with second:
+        model = ask_name("model", names, {"make": make}, placeholder="all its models")
+    return tuple((name, value) for name, value in (("make", make), ("model", model)) if value is not None)
+
+
+def _gather(snapshot: Snapshot, where: caches.Where, method: str, period: str) -> None:
     caches.price_index_of(snapshot, where, method, period)
     caches.depth_of(snapshot, where)
 
 
-def _ask_scope(snapshot: Snapshot) -> caches.Where:
-    """Which sales: of a make, of a model, or of all."""
-    names = caches.offered_names(snapshot, st.session_state.get("make"), st.session_state.get("model"))
-    first, second = st.columns(2)
-    makes = names["make"].unique(maintain_order=True).to_list()
-    held_to("make", makes)
-    with first:
-        make = st.selectbox("Make", makes, None, key="make", placeholder=WHOLE, persist_state="session")
-    models = names.filter(pl.col("make") == pl.lit(make, dtype=pl.String))["model"].unique(
-        maintain_order=True
+def _show_movers(movers: pl.DataFrame) -> None:
+    """Every model with its move, searchable, each with the sales behind it."""
+    st.header("What rose and what fell in a year")
+    st.caption(
+        "Like sales only: each condition of a model against itself a year before. A model with few sales is "
+        "listed without a figure."
     )
-    held_to("model", models.to_list())
-    with second:
-        model = st.selectbox(
-            "Model",
-            models.to_list(),
-            None,
-            key="model",
-            placeholder="all its models",
-            persist_state="session",
-        )
-    return tuple((name, value) for name, value in (("make", make), ("model", model)) if value is not None)
-
-
-def _ask_method() -> tuple[str, str]:
-    with st.expander("How the trend is worked out"):
-        first, second = st.columns(2)
-        with first:
-            method = st.selectbox("Method", METHODS, key="method", help=what_is("index"), **BOUND)
-        with second:
-            period = st.selectbox(
-                "One point for each", list(LENGTHS), list(LENGTHS).index("year"), key="period", **BOUND
-            )
-    return method, period
+    wanted = st.text_input("Find a make or model", key="mover", type="search").casefold().strip()
+    name = pl.col("make") + " " + pl.col("model")
+    matches = movers.filter(name.str.to_lowercase().str.contains(wanted, literal=True)) if wanted else movers
+    if matches.is_empty():
+        st.info(escaped(f"Nothing like '{wanted}' is on record. Try part of the name."))
+        return
+    drawn = drawn_movers(matches)
+    if drawn.height:
+        show_chart(movers_chart(matches), movers_caption(matches, drawn.height), "rises and falls")
+    show_table(
+        matches.with_columns(model=name),
+        "what rose and fell",
+        {
+            "model": "Model",
+            "per_cent": Column("Change in a year (%)", "%+.0f"),
+            "low": Column("90% interval from", "%+.0f"),
+            "high": Column("to", "%+.0f"),
+            "told": "What that says",
+            "sales": "Like sales, last year",
+            "sales_before": "The year before",
+            "on_record": "All sales on record",
+        },
+    )
 
 
 def _show_index(snapshot: Snapshot, index: PriceIndex, where: caches.Where) -> None:
-    st.write(escaped(index_sentence(index)))
+    write(index_sentence(index))
     points = sale_points(index, snapshot.sales(), dict(where)) if dict(where).get("model") else None
     line = index_charts.index_line_chart(index, points).properties(height=340)
     rings = "" if points is None else f" {SALE_RINGS}"
@@ -114,16 +120,15 @@ def _show_index(snapshot: Snapshot, index: PriceIndex, where: caches.Where) -> N
     sales = index_charts.index_sales_chart(index).properties(height=190)
     show_chart(sales, index_sales_caption(index), "sales behind the index")
     with st.expander("The index in figures"):
-        number = st.column_config.NumberColumn
         show_table(
-            index.frame.select("period", "index", "low", "high", "sales", "note"),
+            index.frame,
             "index in figures",
             {
                 "period": "Period",
-                "index": number(f"Index, {index.base} = 100", format="%.1f"),
-                "low": number(f"{index.coverage:.0%} interval from", format="%.1f"),
-                "high": number("to", format="%.1f"),
-                "sales": number("Sales", format="localized"),
+                "index": Column(f"Index, {index.base} = 100", "%.1f"),
+                "low": Column(f"{index.coverage:.0%} interval from", "%.1f"),
+                "high": Column("to", "%.1f"),
+                **headings("sales"),
                 "note": "Why no point",
             },
             every=index.frame,
@@ -132,35 +137,29 @@ def _show_index(snapshot: Snapshot, index: PriceIndex, where: caches.Where) -> N
 
 def _show_depth(depth: Depth, currency: str) -> None:
     st.header("How many find a buyer at auction")
-    st.write(escaped(sold_share_sentence(depth)))
+    write(depth_words.sold_share_sentence(depth))
     if depth.sold_by_year["share"].is_not_null().any():
-        show_chart(
-            depth_charts.sold_by_year_chart(depth), sold_by_year_caption(depth), "how many find a buyer"
-        )
+        chart = depth_charts.sold_by_year_chart(depth)
+        show_chart(chart, depth_words.sold_by_year_caption(depth), "how many find a buyer")
     st.header("Asked, and sold for", help=what_is("asking price"))
-    st.write(escaped(gap_sentence(depth)))
+    write(depth_words.gap_sentence(depth))
     if depth.gap.pairs > 1:
-        show_chart(depth_charts.asking_gap_chart(depth), gap_caption(depth), "asking against sold")
-    st.header("What the next condition costs", help=what_is("condition band"))
-    for told in premium_sentences(depth, currency):
-        st.write(escaped(told))
-    if depth.band_premiums["per_cent"].is_not_null().any():
         show_chart(
-            depth_charts.bands_through_time_chart(depth).properties(height=420),
-            premiums_caption(depth),
-            "premium of condition bands",
+            depth_charts.asking_gap_chart(depth), depth_words.gap_caption(depth), "asking against sold"
         )
+    st.header("What the next condition costs", help=what_is("condition band"))
+    write(*depth_words.premium_sentences(depth, currency))
+    if depth.band_premiums["per_cent"].is_not_null().any():
+        chart = depth_charts.bands_through_time_chart(depth).properties(height=420)
+        show_chart(chart, depth_words.premiums_caption(depth), "premium of condition bands")
     st.header("How much is known", help=what_is("evidence depth"))
-    for told in depth_sentences(depth):
-        if told not in (sold_share_sentence(depth), gap_sentence(depth)):
-            st.write(escaped(told))
+    before = (depth_words.sold_share_sentence(depth), depth_words.gap_sentence(depth))
+    write(*(known for known in depth_words.depth_sentences(depth) if known not in before))
     _show_against(depth)
     show_terms("index", "hammer price", "asking price", "condition band", "reserve", "coverage")
 
 
 def _show_against(depth: Depth) -> None:
-    """Hammer prices against what was expected of the lots."""
-    number = st.column_config.NumberColumn
     against = depth.against.filter(pl.col("sales") > 0)
     if against.is_empty():
         return
@@ -172,11 +171,11 @@ def _show_against(depth: Depth) -> None:
         "hammer against estimates",
         {
             "against": "Against",
-            "sales": number("Sales", format="localized"),
-            "median": number("Hammer price over it, middle", format="%.2f"),
-            "low": number("95% interval from", format="%.2f"),
-            "high": number("to", format="%.2f"),
-            "below": number("Sold below it (%)", format="%.0f"),
+            **headings("sales"),
+            "median": Column("Hammer price over it, middle", "%.2f"),
+            "low": Column("95% interval from", "%.2f"),
+            "high": Column("to", "%.2f"),
+            "below": Column("Sold below it (%)", "%.0f"),
         },
         height="content",
     )

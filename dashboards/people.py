@@ -2,7 +2,6 @@
 holders of tokens, else whoever the door has let in from this machine."""
 
 import os
-from typing import Final
 
 import streamlit as st
 
@@ -22,9 +21,9 @@ def person() -> str | None:
     if signing_in() is None:
         token = _token()
         return None if token is None else token.name
-    found = st.user.get("email") if st.user.get("is_logged_in") else None
+    address = st.user.get("email") if st.user.get("is_logged_in") else None
     verified = st.user.get("email_verified", True) is not False
-    return str(found) if found and verified else ""
+    return str(address) if address and verified else ""
 
 
 def may(act: str) -> bool:
@@ -42,41 +41,27 @@ def may(act: str) -> bool:
 
 def show_door() -> bool:
     """Ask to sign in where that is needed; whether the person may come in."""
-    if signing_in() is not None and not st.user.get("is_logged_in"):
-        st.title("Classic car prices")
-        st.write("Sign in to see this market.")
-        st.button("Sign in", type="primary", on_click=st.login)
-        return False
-    if may("read"):
+    unknown = signing_in() is not None and not st.user.get("is_logged_in")
+    if not unknown and may("read"):
         return True
     st.title("Classic car prices")
-    st.warning("You are signed in, and have no role in this market; whoever manages it can give you one.")
-    show_way_out("door")
+    if unknown:
+        st.write("Sign in to see this market.")
+        st.button("Sign in", type="primary", on_click=st.login)
+    else:
+        st.warning("You are signed in, and have no role in this market; whoever manages it can give you one.")
+        show_way_out("door")
     return False
 
 
 def _token() -> Token | None:
-    """The token in force that this visitor came in by."""
-    given, snapshot = token_in(st.context.headers), caches.snapshot()
-    found = None if given is None or snapshot is None else snapshot.state.tokens.get(digest_of(given))
-    return found if found is None or found.expires_at is None or found.expires_at > now() else None
+    sent, snapshot = token_in(st.context.headers), caches.snapshot()
+    token = None if sent is None or snapshot is None else snapshot.state.tokens.get(digest_of(sent))
+    return token if token is None or token.expires_at is None or token.expires_at > now() else None
 
 
 def show_way_out(place: str) -> None:
     """A button to sign out, for whoever has signed in."""
-    found = None if signing_in() is None else person()
-    if found is not None:
-        st.button("Sign out", key=f"sign-out-{place}", type="tertiary", help=found, on_click=st.logout)
-
-
-_ACTS: Final = {
-    "read": "look at every page, price and inspect cars",
-    "load": "bring records in, correct them and take loads back",
-    "appraise": "keep choices of evidence, and appraisals",
-    "manage": "change settings, people and roles",
-}
-
-
-def may_words(acts: frozenset[str]) -> str:
-    """What a role may do, in words."""
-    return "; ".join(words for act, words in _ACTS.items() if act in acts)
+    address = None if signing_in() is None else person()
+    if address is not None:
+        st.button("Sign out", key=f"sign-out-{place}", type="tertiary", help=address, on_click=st.logout)

@@ -15,17 +15,11 @@ from pricing.car_fields import FIELDS
 BOUND: Final[dict[str, Any]] = {"bind": "query-params", "persist_state": "session"}
 """Of a field that one page alone has: its value stands in the address under its key."""
 
+SHARED: Final[dict[str, Any]] = {"persist_state": "session"}
+"""Of a field that many pages have, which ``give`` writes into the address."""
+
 JOURNEY: Final = "journey"
 """Key of what a person is about: buying, selling, valuing."""
-
-_KINDS: Final = {
-    **{name.removesuffix("_km"): field.kind for name, field in FIELDS.items()},
-    **dict.fromkeys(("odometer_unit", "currency", "subject", "sheet", "least", JOURNEY), "text"),
-    **dict.fromkeys(("asking", "offer_asking", "odometer", "year", "condition_score"), "text"),
-    "quotes": "texts",
-}
-CARRIED: Final = tuple(_KINDS)
-"""Keys of what describes the car and its offer."""
 
 OWN_CURRENCY: Final = "own_currency"
 """Session state: the market's own currency, which an address leaves out."""
@@ -33,9 +27,26 @@ OWN_CURRENCY: Final = "own_currency"
 LONGEST: Final = 500
 """Characters of a word in the address."""
 
-_GIVEN: Final = "address_given"
+_WRITTEN: Final = "address_written"
 _PAGE: Final = "page_before"
 _MOVED: Final = "page_moved"
+
+Query = dict[str, str | list[str]]
+"""What an address says, by key."""
+
+
+def field_key(name: str) -> str:
+    """The key of a field of a car; an odometer has a unit of its own beside it."""
+    return name.removesuffix("_km")
+
+
+CARRIED: Final = (
+    *map(field_key, FIELDS), "odometer_unit", "currency", "subject", "sheet", "least", JOURNEY, "asking",
+    "offer_asking", "quotes",
+)  # fmt: skip
+"""Keys of what describes the car and its offer."""
+
+_LISTS: Final = {"quotes", *(name for name, field in FIELDS.items() if field.kind == "texts")}
 
 
 def take(page: str) -> bool:
@@ -44,77 +55,73 @@ def take(page: str) -> bool:
 
     Gives whether the visitor has just come to the page.
     """
-    came = st.session_state.get(_PAGE) != page
+    state: Any = st.session_state
+    came = state.get(_PAGE) != page
     if _has_moved(came):
-        first = _GIVEN not in st.session_state
+        first = _WRITTEN not in state
         for name in CARRIED:
-            values = st.query_params.get_all(name)
-            found = _read(name, values) if values else None
-            if found is not None:
-                st.session_state[name] = found
-            elif not first and name in st.session_state:
-                st.session_state[name] = [] if _KINDS[name] == "texts" else None
+            values = [value[:LONGEST] for value in st.query_params.get_all(name) if value]
+            if values:
+                state[name] = values if name in _LISTS else values[0]
+            elif not first and name in state:
+                state[name] = [] if name in _LISTS else None
         if not first:
-            st.session_state[_GIVEN] = query()  # so that the next step back is seen too
+            state[_WRITTEN] = query()  # so that the next step back is seen too
     elif came:
-        st.session_state[_MOVED] = True
+        state[_MOVED] = True
         for name in CARRIED:
-            if name in st.session_state:
-                st.session_state[name] = st.session_state[name]  # said anew, so that the next page has it
+            if name in state:
+                state[name] = state[name]  # set anew, so that the next page has it
     else:
         give()  # before the page is worked out, so that a reload meanwhile loses nothing
-    st.session_state[_PAGE] = page
+    state[_PAGE] = page
     return came
 
 
 def _has_moved(came: bool) -> bool:
     """Whether the address tells another car than the page does, and nobody has touched a field: a visitor has
     just come, or the browser has gone back or forward. A move to another page may drop the address."""
-    given = st.session_state.get(_GIVEN)
-    if given is None:
+    written = st.session_state.get(_WRITTEN)
+    if written is None:
         return True
-    told = _told()
-    return told != given and query() == given and not (came and not told)
+    address = _address()
+    return address != written and query() == written and not (came and not address)
 
 
-def _told() -> dict[str, str | list[str]]:
+def _address() -> Query:
     """What the address says now, as ``query`` would say it."""
-    said: dict[str, str | list[str]] = {}
-    for name in CARRIED:
-        values = st.query_params.get_all(name)
-        if values:
-            said[name] = values if _KINDS[name] == "texts" else values[0]
-    return said
+    values = {name: st.query_params.get_all(name) for name in CARRIED}
+    return {name: texts if name in _LISTS else texts[0] for name, texts in values.items() if texts}
 
 
-def query() -> dict[str, str | list[str]]:
+def query() -> Query:
     """What was entered, as an address has it."""
-    said: dict[str, str | list[str]] = {}
+    entered: Query = {}
     own = st.session_state.get(OWN_CURRENCY)
     for name in CARRIED:
         value = st.session_state.get(name)
         if isinstance(value, list):
-            shown: str | list[str] = [str(part) for part in value]
+            text: str | list[str] = [str(part) for part in value]
         elif isinstance(value, float) and value == round(value):
-            shown = str(round(value))
+            text = str(round(value))
         else:
-            shown = "" if value is None else str(value)
-        if shown and (name, shown) not in (("odometer_unit", "km"), ("currency", own)):
-            said[name] = shown
-    return said
+            text = "" if value is None else str(value)
+        if text and (name, text) not in (("odometer_unit", "km"), ("currency", own)):
+            entered[name] = text
+    return entered
 
 
 def give() -> None:
     """Write what was entered into the address, in one step of the browser's history; all of it after a move,
     for a browser drops it on the way."""
-    moved, said = st.session_state.pop(_MOVED, False), query()
-    told = _told()
-    for name in told.keys() - said.keys():
+    moved, entered = st.session_state.pop(_MOVED, False), query()
+    address = _address()
+    for name in address.keys() - entered.keys():
         st.query_params.pop(name, None)
-    changed = {name: shown for name, shown in said.items() if moved or told.get(name) != shown}
+    changed = {name: text for name, text in entered.items() if moved or address.get(name) != text}
     if changed:
         st.query_params.update(changed)
-    st.session_state[_GIVEN] = said
+    st.session_state[_WRITTEN] = entered
 
 
 def held_to(key: str, choices: list[str]) -> None:
@@ -125,14 +132,3 @@ def held_to(key: str, choices: list[str]) -> None:
             st.session_state[key] = [part for part in value if part in choices]
     elif value is not None and value not in choices:
         st.session_state[key] = None
-
-
-def field_key(name: str) -> str:
-    """The key of a field of a car; an odometer has a unit of its own beside it."""
-    return name.removesuffix("_km")
-
-
-def _read(name: str, values: list[str]) -> Any:
-    """A value as its field holds it; nothing where the address says none."""
-    words = [value[:LONGEST] for value in values if value]
-    return words if _KINDS[name] == "texts" else words[0] if words else None

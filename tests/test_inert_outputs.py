@@ -18,7 +18,7 @@ import altair as alt
 import polars as pl
 import pytest
 
-from dashboards.exhibits import as_csv, as_workbook
+from dashboards.downloads import as_csv, as_workbook
 from pricing.charts.drawing import chart_page
 from pricing.cli.evidence_files import draw
 from pricing.notebook_html import facts_html

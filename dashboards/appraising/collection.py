@@ -15,7 +15,9 @@ from dashboards import jobs, people
 from dashboards.appraising.evidence import show_bases
 from dashboards.appraising.form import ask_layout, ask_shared_terms, ask_who
 from dashboards.asking.typed_fields import ask_number
-from dashboards.exhibits import as_csv, show_table
+from dashboards.downloads import as_csv, offer_file
+from dashboards.tables import headings, show_table
+from dashboards.text import write, write_small
 from pricing.appraisal.collection import Item, total_of, value_collection
 from pricing.appraisal.collection_list import COLUMNS, SHEET, Row, read_cars
 from pricing.appraisal.collection_total import MOST_OFF, SoldTogether, figure_of
@@ -57,21 +59,25 @@ def ask_collection(snapshot: Snapshot) -> None:
         "as a model report, which a valuer can make an appraisal."
     )
     empty = pl.DataFrame(schema=dict.fromkeys((name for name in COLUMNS if name != SHEET), pl.String))
-    st.download_button("An empty list (CSV)", as_csv(empty), "cars.csv", "text/csv", on_click="ignore")
+    offer_file("An empty list (CSV)", as_csv(empty), "cars.csv", "text/csv")
     upload = st.file_uploader(
         "List of cars", type=list(KINDS), max_upload_size=LARGEST_MEGABYTES, key="collection"
     )
     by, terms = ask_who(), ask_shared_terms(snapshot)
     show_bases("" if terms is None else terms["basis"])
-    together = _ask_together()
+    with st.expander("Sold all at once"):
+        most = float(100 * MOST_OFF)
+        off = ask_number("Per cent that this takes off", "off_at_once", "part that this takes off", 0, most)
+        because = st.text_input("Why so much", key="off_because")
+    together = SoldTogether(Decimal(repr(off)) / 100, because) if off else None
     layout = ask_layout()
     if upload is None:
         return
     with received(upload.name, upload.getbuffer()) as path:
         cars = read_cars(path)
-    st.write(escaped(f"Cars in {upload.name}: {number_words(len(cars))}."))
-    said = repr((snapshot.path, terms, by, together)).encode()
-    key = f"collection {hashlib.sha256(said + upload.getvalue()).hexdigest()}"
+    write(f"Cars in {upload.name}: {number_words(len(cars))}.")
+    stated = repr((snapshot.path, terms, by, together)).encode()
+    key = f"collection {hashlib.sha256(stated + upload.getvalue()).hexdigest()}"
     job = jobs.find(key)
     if job is None or job.error is not None:
         ready = bool(by) and terms is not None
@@ -84,28 +90,8 @@ def ask_collection(snapshot: Snapshot) -> None:
             shared = read_record({"assignment": terms})
             work = partial(_value, snapshot, shared, cars, by, layout, together)
             job = jobs.start(key, "Valuing the collection", work)
-    if job is None:
-        return
-    if not job.ended:
-        jobs.show(job)
-    elif job.error is not None:
-        st.error(escaped(job.error))
-    else:
+    if job is not None and jobs.show(job):
         _show(job.outcome, snapshot.base_currency)
-
-
-def _ask_together() -> SoldTogether | None:
-    """What selling all at once takes off, where somebody has a judgement of it."""
-    with st.expander("Sold all at once"):
-        off = ask_number(
-            "Per cent that this takes off",
-            "off_at_once",
-            "part that this takes off",
-            0,
-            float(100 * MOST_OFF),
-        )
-        because = st.text_input("Why so much", key="off_because")
-    return SoldTogether(Decimal(repr(off)) / 100, because) if off else None
 
 
 def _value(
@@ -125,33 +111,28 @@ def _value(
     total = total_of(items, together)
     workbook = schedule(shared, items, total, words, today)
     bound = pdf(collection_pages(shared, items, total, words, tell), paper, today, tell)
-    told = collection_sentence(items, total, shared.assignment.currency)
-    return Collection(items, told, workbook, bound)
+    sentence = collection_sentence(items, total, shared.assignment.currency)
+    return Collection(items, sentence, workbook, bound)
 
 
-def _show(made: Collection, currency: str) -> None:
-    st.write(f"**{escaped(made.sentence)}.**")
-    st.caption(escaped(ADDED_UP))
+def _show(collection: Collection, currency: str) -> None:
+    st.write(f"**{escaped(collection.sentence)}.**")
+    write_small(ADDED_UP)
     with st.container(horizontal=True):
-        st.download_button(
-            "Download the workbook", made.workbook, "schedule.xlsx", type="primary", on_click="ignore"
-        )
-        st.download_button(
-            "Download the bound PDF", made.bound, "schedule.pdf", "application/pdf", on_click="ignore"
-        )
-    rows = [_row(item) for item in made.items]
-    shown: dict[str, Any] = {
-        "row": st.column_config.NumberColumn("Row", format="%d"),
-        "reference": "Reference",
-        "car": "Car",
-        "counted": st.column_config.NumberColumn(f"Counted ({currency})", format="localized"),
-        "entered": "Entered as",
-        "reason": "Not valued because",
-    }
-    show_table(pl.DataFrame(rows, infer_schema_length=None), "collection", shown)
-    for item in made.items:
-        if item.facts is None:
-            st.write(escaped(f"Row {item.row.number} was not valued: {item.reason}."))
+        offer_file("Download the workbook", collection.workbook, "schedule.xlsx", type="primary")
+        offer_file("Download the bound PDF", collection.bound, "schedule.pdf", "application/pdf")
+    show_table(
+        pl.DataFrame([_row(item) for item in collection.items], infer_schema_length=None),
+        "collection",
+        {
+            **headings("row", "reference", "car"),
+            "counted": f"Counted ({currency})",
+            "entered": "Entered as",
+            "reason": "Not valued because",
+        },
+    )
+    refused = (item for item in collection.items if item.facts is None)
+    write(*(f"Row {item.row.number} was not valued: {item.reason}." for item in refused))
     st.caption(
         "Each car that was valued is among the appraisals at the head of this page, to open and to edit."
     )

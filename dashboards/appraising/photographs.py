@@ -1,12 +1,13 @@
 """The photographs of an appraisal on its page: taken or uploaded, captioned, tied to findings, put in order,
 handed out as they came."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 import streamlit as st
 
+from dashboards.downloads import offer_file
+from dashboards.text import write_small
 from pricing.appraisal.record.photographs import (
     LONGEST_CAPTION,
     Photograph,
@@ -42,23 +43,21 @@ def show_photographs(snapshot: Snapshot, entry: Entry, *, may_change: bool) -> C
     with st.container(horizontal=True):
         for number, shot in enumerate(shots, 1):
             with st.container(width=260):
-                _show_one(number, shot, entry, titles)
+                words = f"{number}. {shot.caption or shot.file}"
+                if shot.digest in entry.shown:
+                    picture = entry.shown[shot.digest]
+                    st.image(picture, caption=escaped(words), alt=f"Photograph {words}")
+                taken = f"Taken on {shot.taken_on} by the camera's clock."
+                facts = [
+                    "On the cover." if shot.cover else "",
+                    f"Finding: {titles.get(shot.check, shot.check)}." if shot.check else "",
+                    taken if shot.taken_on is not None else "",
+                    removed_sentence(shot.removed),
+                ]
+                write_small(" ".join(fact for fact in facts if fact))
     if not may_change:
         return None
     return _ask_change(snapshot, entry, titles) or _ask_more(snapshot, entry, titles)
-
-
-def _show_one(number: int, shot: Photograph, entry: Entry, titles: dict[str, str]) -> None:
-    if shot.digest in entry.shown:
-        words = f"{number}. {shot.caption or shot.file}"
-        st.image(entry.shown[shot.digest], caption=escaped(words), alt=f"Photograph {words}")
-    said = [
-        "On the cover." if shot.cover else "",
-        f"Finding: {titles.get(shot.check, shot.check)}." if shot.check else "",
-        f"Taken on {shot.taken_on} by the camera's clock." if shot.taken_on is not None else "",
-        removed_sentence(shot.removed),
-    ]
-    st.caption(escaped(" ".join(part for part in said if part)))
 
 
 def _ask_change(snapshot: Snapshot, entry: Entry, titles: dict[str, str]) -> Changed | None:
@@ -72,27 +71,26 @@ def _ask_change(snapshot: Snapshot, entry: Entry, titles: dict[str, str]) -> Cha
     with st.form(f"photograph-{entry.appraisal_id}-{entry.revision}-{number}"):
         caption, check = _ask_words("What it shows", shot, titles)
         first, second = st.columns(2, vertical_alignment="bottom")
-        with first:
-            place = st.selectbox("Its place", list(names), number - 1)
-        with second:
-            cover = st.checkbox("On the cover", shot.cover)
-        kept = st.form_submit_button("Keep this", type="primary")
+        place = first.selectbox("Its place", list(names), number - 1)
+        cover = second.checkbox("On the cover", shot.cover)
+        keep = st.form_submit_button("Keep this", type="primary")
+    store = snapshot.market.photographs
+    kind = str(store.described([shot.digest]).item(0, "kind"))
     with st.container(horizontal=True):
-        gone = st.button("Take it out", help="Earlier revisions keep it.")
-        st.download_button(
+        remove = st.button("Take it out", help="Earlier revisions keep it.")
+        offer_file(
             "Download the original",
-            _original(snapshot, shot),
-            original_name(number, shot, _kind(snapshot, shot)),
-            MEDIA[_kind(snapshot, shot)],
-            on_click="ignore",
+            lambda: store.original(shot.digest),
+            original_name(number, shot, kind),
+            MEDIA[kind],
             help="As it came, byte for byte, with the place and all else that the camera wrote.",
         )
     own = entry.record.subject.chassis_number
     if own and shot.chassis and shot.chassis != own and st.button(f"It shows chassis number {own}"):
         return Changed(with_changes(shots, number, chassis=own), (), f"photograph {number} is of this car")
-    if gone:
+    if remove:
         return Changed(without(shots, number), (), f"photograph {number} taken out")
-    if kept:
+    if keep:
         changed = with_changes(shots, number, place=place, caption=caption, check=check, cover=cover)
         return None if changed == shots else Changed(changed, (), f"photograph {number} changed")
     return None
@@ -106,13 +104,12 @@ def _ask_more(snapshot: Snapshot, entry: Entry, titles: dict[str, str]) -> Chang
         taken_over, read_over = with_those_of_sheet(entry)
         return Changed(taken_over, tuple(read_over), f"{len(read_over)} taken over from the sheet")
     turn = st.session_state.setdefault(_ROUND, 0)
-    camera = st.toggle("Take it with the camera of this device", key="photograph_camera")
-    given: list[Any]
-    if camera:
+    uploads: list[Any]
+    if st.toggle("Take it with the camera of this device", key="photograph_camera"):
         taken = st.camera_input("Take a photograph", key=f"photograph-camera-{turn}")
-        given = [] if taken is None else [taken]
+        uploads = [] if taken is None else [taken]
     else:
-        given = st.file_uploader(
+        uploads = st.file_uploader(
             "Photographs to add (JPEG or PNG)",
             type=["jpg", "jpeg", "png"],
             accept_multiple_files=True,
@@ -123,7 +120,7 @@ def _ask_more(snapshot: Snapshot, entry: Entry, titles: dict[str, str]) -> Chang
         "What is shown is turned upright, without the place and whatever else the camera wrote. The original "
         "is kept as it came."
     )
-    if not given:
+    if not uploads:
         return None
     with st.form(f"photographs-{entry.appraisal_id}-{entry.revision}"):
         caption, check = _ask_words("What they show", Photograph(""), titles)
@@ -133,7 +130,7 @@ def _ask_more(snapshot: Snapshot, entry: Entry, titles: dict[str, str]) -> Chang
         return None
     shots, read = entry.record.photographs, []
     own = entry.record.subject.chassis_number
-    for place, file in enumerate(given):
+    for place, file in enumerate(uploads):
         one = read_photograph(file.getvalue(), file.name)
         read.append(one)
         chassis = taken_in_for(snapshot.market, one.digest, own)
@@ -157,16 +154,7 @@ def _ask_words(label: str, shot: Photograph, titles: dict[str, str]) -> tuple[st
 
 
 def _titles(entry: Entry) -> dict[str, str]:
-    """The checks of the sheet with their titles."""
-    found = None if entry.evidence is None else entry.evidence.findings
-    if found is None or "check" not in found.sheet.columns:
+    findings = None if entry.evidence is None else entry.evidence.findings
+    if findings is None or "check" not in findings.sheet.columns:
         return {}
-    return dict(found.sheet.select("check", "title").iter_rows())
-
-
-def _original(snapshot: Snapshot, shot: Photograph) -> Callable[[], bytes]:
-    return lambda: snapshot.market.photographs.original(shot.digest)
-
-
-def _kind(snapshot: Snapshot, shot: Photograph) -> str:
-    return str(snapshot.market.photographs.described([shot.digest]).item(0, "kind"))
+    return dict(findings.sheet.select("check", "title").iter_rows())

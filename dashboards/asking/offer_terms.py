@@ -3,15 +3,15 @@ amount."""
 
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
 
 import streamlit as st
 
 from dashboards import caches
 from dashboards.asking.typed_fields import ask_amount_in
 from dashboards.inspecting import sheets
-from dashboards.page_layout import Asked
-from dashboards.url_state import BOUND, CARRIED, OWN_CURRENCY, held_to
+from dashboards.page_layout import SubjectCar
+from dashboards.url_state import BOUND, CARRIED, OWN_CURRENCY, SHARED, held_to
 from pricing.car import Car
 from pricing.car_fields import NEEDED
 from pricing.condition.assessment import InspectionResult
@@ -23,6 +23,12 @@ from pricing.snapshot import Snapshot
 from pricing.words.language.glossary import what_is
 
 COMMON: Final = ("EUR", "GBP", "USD", "CHF", "SEK", "JPY", "AUD")
+"""Currencies that a list to choose from begins with."""
+
+
+def currency_choices(*first: str) -> list[str]:
+    """All currencies, the ``first`` before the common ones and those before the rest."""
+    return list(dict.fromkeys([*first, *COMMON, *sorted(CURRENCIES)]))
 
 
 @dataclass(frozen=True)
@@ -37,24 +43,32 @@ class Offer:
     costs: RepairCosts | None = None
 
 
-def ask_offer(asked: Asked) -> Offer:
+def ask_offer(subject: SubjectCar) -> Offer:
     """The currency of the offer, what is asked in it, and whether the inspection in hand counts."""
-    currency, asking = _ask_currency(asked.snapshot), asked.asking
-    if currency != asked.snapshot.base_currency:
-        asking = ask_amount(
-            "Price asked", "offer_asking", currency, what_is("asking price"), "asking price", cost=False
-        )
-    inspection = _ask_inspection(asked.car)
-    if inspection is None:
-        return Offer(currency, asking, asked.car)
-    costs = caches.repair_costs(
-        asked.snapshot,
-        inspection,
-        work_country(asked.snapshot),
-        sheets.quotes(catalogue_in_force(asked.snapshot)),
+    snapshot, car, asking = subject.snapshot, subject.car, subject.asking
+    base = snapshot.base_currency
+    choices = currency_choices(base)
+    held_to("currency", choices)
+    st.session_state[OWN_CURRENCY] = base
+    if st.session_state.get("currency") is None:
+        st.session_state["currency"] = base
+    currency = st.selectbox(
+        "Currency of the offer",
+        choices,
+        key="currency",
+        help="Every amount on this page is in it; the market's own currency is the first.",
+        persist_state="session",
     )
-    car = replace(asked.car, condition_band=None, condition_score=None)
-    return Offer(currency, asking, car, costs.result, costs)
+    if currency != base:
+        name = "asking price"
+        asking = ask_amount("Price asked", "offer_asking", currency, name, cost=False, help=what_is(name))
+    inspection = _ask_inspection(car)
+    if inspection is None:
+        return Offer(currency, asking, car)
+    quotes = sheets.quotes(catalogue_in_force(snapshot))
+    costs = caches.repair_costs(snapshot, inspection, work_country(snapshot), quotes)
+    ungraded = replace(car, condition_band=None, condition_score=None)
+    return Offer(currency, asking, ungraded, costs.result, costs)
 
 
 def work_country(snapshot: Snapshot) -> str:
@@ -64,35 +78,13 @@ def work_country(snapshot: Snapshot) -> str:
 
 
 def ask_amount(
-    label: str,
-    key: str,
-    currency: str,
-    help: str | None = None,
-    name: str | None = None,
-    *,
-    cost: bool = True,
+    label: str, key: str, currency: str, name: str | None = None, *, cost: bool = True, **options: Any
 ) -> Decimal | None:
     """An amount in the currency of the offer; nothing where nothing is said. ``name`` is what a refusal calls
     it, as everywhere; without one the label."""
-    kept = {"persist_state": "session"} if key in CARRIED else BOUND
+    lives = SHARED if key in CARRIED else BOUND
     called = label[0].lower() + label[1:] if name is None else name
-    return ask_amount_in(currency, label, key, called, cost=cost, help=help, **kept)
-
-
-def _ask_currency(state: Snapshot) -> str:
-    rest = sorted(CURRENCIES - {state.base_currency, *COMMON})
-    first = [state.base_currency, *(name for name in COMMON if name != state.base_currency)]
-    held_to("currency", [*first, *rest])
-    st.session_state[OWN_CURRENCY] = state.base_currency
-    if st.session_state.get("currency") is None:
-        st.session_state["currency"] = state.base_currency
-    return st.selectbox(
-        "Currency of the offer",
-        [*first, *rest],
-        key="currency",
-        help="Every amount on this page is in it; the market's own currency is the first.",
-        persist_state="session",
-    )
+    return ask_amount_in(currency, label, key, called, cost=cost, **options, **lives)
 
 
 def _ask_inspection(car: Car) -> Inspection | None:

@@ -6,13 +6,14 @@ from typing import Final
 import streamlit as st
 
 from dashboards.asking.typed_fields import ask_amount_in
+from dashboards.text import write
 from pricing.errors import OpinionError
 from pricing.opinions.elicitation import ANSWERS, HALF, Bisection
 from pricing.vocabulary import CONDITION_BANDS
-from pricing.words.language.plain_text import escaped
+from pricing.words.language.plain_text import capital, escaped
 from pricing.words.opinions import asked_sentence, told_sentence
 
-_ASKED: Final = "asked_span"
+_BISECTION: Final = "asked_span"
 _TAKEN: Final = "asked_taken"
 _MEDIANS: Final = "asked_medians"
 
@@ -57,33 +58,34 @@ def ask_quartiles(currency: str) -> None:
         if not least or not most:
             st.caption("First say two prices between which every such car sells.")
             return
-        begun = (band, least, most)
-        asked = st.session_state.get(_ASKED)
-        if asked is None or asked[0] != begun:
+        bounds = (band, least, most)
+        begun, bisection = st.session_state.get(_BISECTION, (None, None))
+        if begun != bounds:
             try:
-                asked = (begun, Bisection.between(least, most))
+                bisection = Bisection.between(least, most)
             except OpinionError as error:
                 st.error(escaped(str(error)))
                 return
-            st.session_state[_ASKED] = asked
-        _ask(band, begun, asked[1], currency)
+            st.session_state[_BISECTION] = (bounds, bisection)
+        _ask(bounds, bisection, currency)
 
 
-def _ask(band: str, begun: tuple[str, Decimal, Decimal], asked: Bisection, currency: str) -> None:
-    if asked.done:
-        st.write(escaped(told_sentence(asked.quartiles, currency)))
+def _ask(bounds: tuple[str, Decimal, Decimal], bisection: Bisection, currency: str) -> None:
+    """The next question, or what the answers come to."""
+    band, _, _ = bounds
+    if bisection.done:
+        write(told_sentence(bisection.quartiles, currency))
         with st.container(horizontal=True):
-            if st.button("Yes: take it over", type="primary"):
-                st.session_state[_TAKEN] = (band, asked.quartiles)
-                del st.session_state[_ASKED]
-                st.rerun()
-            if st.button("No: ask again"):
-                del st.session_state[_ASKED]
+            taken = st.button("Yes: take it over", type="primary")
+            if taken:
+                st.session_state[_TAKEN] = (band, bisection.quartiles)
+            if st.button("No: ask again") or taken:
+                del st.session_state[_BISECTION]
                 st.rerun()
         return
-    st.write(escaped(asked_sentence(asked, band, currency)))
+    write(asked_sentence(bisection, band, currency))
     with st.container(horizontal=True):
         for place, answer in enumerate(ANSWERS):
-            if st.button(f"{answer[0].upper()}{answer[1:]}", key=f"answer-{place}"):
-                st.session_state[_ASKED] = (begun, asked.answered(answer))
+            if st.button(capital(answer), key=f"answer-{place}"):
+                st.session_state[_BISECTION] = (bounds, bisection.answered(answer))
                 st.rerun()

@@ -24,7 +24,7 @@ LONGEST = 40
 Read = TypeVar("Read")
 
 
-def ask_money(label: str, key: str, name: str, snapshot: Snapshot, **shown: Any) -> Decimal | None:
+def ask_money(label: str, key: str, name: str, snapshot: Snapshot, **options: Any) -> Decimal | None:
     """A price in the market's base currency, typed with or without a currency; nothing where none is said
     or it cannot be read."""
 
@@ -34,11 +34,11 @@ def ask_money(label: str, key: str, name: str, snapshot: Snapshot, **shown: Any)
         entered(name, amount, snapshot.base_currency)
         return amount
 
-    return ask_typed(label, key, read, placeholder="as 4,650 or £4.65k", **shown)
+    return ask_typed(label, key, read, placeholder="as 4,650 or £4.65k", **options)
 
 
 def ask_amount_in(
-    currency: str, label: str, key: str, name: str, *, cost: bool, **shown: Any
+    currency: str, label: str, key: str, name: str, *, cost: bool, **options: Any
 ) -> Decimal | None:
     """A price, or a ``cost`` beside one, in a currency that is said beside it; of another one it is
     refused."""
@@ -52,28 +52,28 @@ def ask_amount_in(
         entered(name, typed.amount, currency, cost=cost)
         return typed.amount
 
-    return ask_typed(f"{label} ({currency})", key, read, **{"placeholder": "not said"} | shown)
+    return ask_typed(f"{label} ({currency})", key, read, **{"placeholder": "not said"} | options)
 
 
-def ask_day(label: str, value: date | str | None, **shown: Any) -> date | None:
+def ask_day(label: str, value: date | str | None, **options: Any) -> date | None:
     """A day, in the digits and the order of the visitor's locale; nothing where none is said."""
-    day = st.date_input(label, value, format=day_field_form(), **shown)
+    day = st.date_input(label, value, format=day_field_form(), **options)
     return day if isinstance(day, date) else None
 
 
 def ask_number(
-    label: str, key: str, name: str, least: float, most: float, value: float | None = None, **shown: Any
+    label: str, key: str, name: str, least: float, most: float, value: float | None = None, **options: Any
 ) -> float | None:
     """A number that is no amount, such as a per cent or a score, between two bounds; ``value`` stands in the
     field at first."""
 
     def read(text: str) -> float:
-        found = read_number(text, name)
-        if not least <= found <= most:
+        entered_number = read_number(text, name)
+        if not least <= entered_number <= most:
             raise PricingError(f"the {name} lies between {least:g} and {most:g}: got {text!r}; type another")
-        return found
+        return entered_number
 
-    return ask_typed(label, key, read, None if value is None else f"{value:g}", **shown)
+    return ask_typed(label, key, read, None if value is None else f"{value:g}", **options)
 
 
 def read_number(text: str, name: str) -> float:
@@ -85,15 +85,15 @@ def read_number(text: str, name: str) -> float:
     >>> read_number("62,5", "score"), read_number("-7.5 %", "adjustment")
     (62.5, -7.5)
     """
-    found = number(tidied(text).removesuffix("%").strip(), grouped=False)
-    if found is None:
+    amount = number(tidied(text).removesuffix("%").strip(), grouped=False)
+    if amount is None:
         raise PricingError(f"the {name} is no number: got {text!r}; type it as 62 or 62.5")
-    return float(found)
+    return float(amount)
 
 
-def ask_year(label: str, key: str, **shown: Any) -> int | None:
+def ask_year(label: str, key: str, **options: Any) -> int | None:
     """A model year."""
-    return ask_typed(label, key, read_model_year, **shown)
+    return ask_typed(label, key, read_model_year, **options)
 
 
 def read_model_year(text: str) -> int:
@@ -106,23 +106,22 @@ def read_model_year(text: str) -> int:
     (1966, 1966)
     """
     bare = text.strip()
-    found = (
-        int(bare) if bare.isascii() and bare.isdigit() and len(bare) == 4 else read_year(bare, today().year)
-    )
-    if found is None:  # one that no car can be of is refused by the rules of the car, as everywhere
+    plain = bare.isascii() and bare.isdigit() and len(bare) == 4
+    year = int(bare) if plain else read_year(bare, today().year)
+    if year is None:  # one that no car can be of is refused by the rules of the car, as everywhere
         raise PricingError(f"the year is none: got {text!r}; type it as 1966 or 66")
-    return found
+    return year
 
 
 def ask_typed(
-    label: str, key: str, read: Callable[[str], Read], value: str | None = None, **shown: Any
+    label: str, key: str, read: Callable[[str], Read], value: str | None = None, **options: Any
 ) -> Read | None:
     """A field of text, read; nothing where it says nothing, and a sentence under it where it cannot be
     read."""
     held = st.session_state.get(key)
     if not isinstance(held, str | None):
         st.session_state[key] = f"{held:.0f}" if held == round(held) else str(held)
-    text = st.text_input(label, value, LONGEST, key=key, **shown)
+    text = st.text_input(label, value, LONGEST, key=key, **options)
     if text is None or not text.strip():
         return None
     try:

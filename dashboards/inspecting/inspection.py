@@ -10,9 +10,9 @@ from dashboards import caches, page_layout
 from dashboards.asking.car_form import ask_car
 from dashboards.exhibits import show_drawing
 from dashboards.inspecting import sheets
-from dashboards.inspecting.acts import keep, offer_quick
 from dashboards.inspecting.result import show_result
-from dashboards.url_state import held_to
+from dashboards.text import write, write_small
+from dashboards.url_state import BOUND, SHARED, held_to
 from pricing.car_fields import CONDITION
 from pricing.charts.car_outline import area_drawing, area_words
 from pricing.condition.assessment import assess, short_round
@@ -39,50 +39,24 @@ _SCROLL: Final = "<script>document.querySelector('[data-testid=stMain]').scrollT
 """The next area begins at its top, and not where the last one ended."""
 
 
-def show_page() -> None:
-    """The sheet in hand, or a new one."""
-    st.title("Inspect the car")
-    with page_layout.one_sentence():
-        inspection = _open()
-        if inspection is None:
-            _start()
-            return
-        st.header(escaped(car_words({**inspection.car, "condition_band": inspection.sheet.construction})))
-        part = st.segmented_control(
-            "Part of the sheet",
-            [ROUND, SAYS],
-            default=ROUND,
-            required=True,
-            key="part",
-            label_visibility="collapsed",
-        )
-        if part == SAYS:
-            show_result(inspection)
-        else:
-            st.fragment(_walk)()
-        _other_sheet()
-
-
-def _open() -> Inspection | None:
+def _ask_sheet() -> Inspection | None:
+    """The sheet in hand; nothing, and a way to begin one for the car of the form, while there is none."""
     try:
-        return sheets.in_hand()
+        inspection = sheets.in_hand()
     except PricingError:
         sheets.take_up(None)
         raise
-
-
-def _start() -> None:
-    """A new sheet for the car of the form."""
+    if inspection is not None:
+        return inspection
     snapshot = caches.snapshot()
     if snapshot is None:
         page_layout.ask_market()
-        return
+        return None
     if caches.is_demo(snapshot):
         st.caption(INVENTED)
-    asked = ask_car(snapshot)
+    answer = ask_car(snapshot)
     st.header("Start an inspection")
-    for caution in Inspection.start(CONSTRUCTIONS[0], {}).sheet.general_cautions:
-        st.caption(escaped(caution))
+    write_small(*Inspection.start(CONSTRUCTIONS[0], {}).sheet.general_cautions)
     construction = st.selectbox(
         "How is it built?",
         CONSTRUCTIONS,
@@ -93,16 +67,33 @@ def _start() -> None:
         "if you see no frame from below, it is one.",
     )
     fitted = st.multiselect("Which of these does it have?", FITTINGS, key="fitted", placeholder="none fitted")
-    seen_by = st.text_input("Your name, for the sheet", key="seen_by", max_chars=200, persist_state="session")
-    ready = asked is not None and construction is not None
-    if st.button("Start", type="primary", disabled=not ready) and asked and construction:
-        car = asked[0].to_dict() | dict.fromkeys(CONDITION)
+    seen_by = st.text_input("Your name, for the sheet", key="seen_by", max_chars=200, **SHARED)
+    ready = answer is not None and construction is not None
+    if st.button("Start", type="primary", disabled=not ready) and answer and construction:
+        car = answer[0].to_dict() | dict.fromkeys(CONDITION)
         begun = Inspection.start(construction, car, fitted=fitted, extensions=EXTENSIONS)
-        named = drafts.new_name()
-        drafts.keep_sheet(sheets.beside(), named, begun)
-        sheets.take_up(named)
+        sheet = drafts.new_name()
+        drafts.keep_sheet(sheets.beside(), sheet, begun)
+        sheets.take_up(sheet)
         st.session_state["inspector"] = seen_by
         st.rerun()
+    return None
+
+
+@page_layout.page("Inspect the car", _ask_sheet)
+def show_page(inspection: Inspection) -> None:
+    """The walk round the car, or what the sheet says."""
+    st.header(escaped(car_words({**inspection.car, "condition_band": inspection.sheet.construction})))
+    parts: dict[str, Any] = {"default": ROUND, "key": "part", "label_visibility": "collapsed"}
+    if st.segmented_control("Part of the sheet", [ROUND, SAYS], required=True, **parts) == SAYS:
+        show_result(inspection)
+    else:
+        st.fragment(_walk)()
+    with st.popover("Another car", type="tertiary"):
+        st.write("This sheet stays as it is under its address: keep the address to come back to it.")
+        if st.button("Put this sheet away"):
+            sheets.take_up(None)
+            st.rerun()
 
 
 def _walk() -> None:
@@ -114,18 +105,17 @@ def _walk() -> None:
         st.markdown(f"[No signal where the car stands? Open the garage page](/garage/#{sheets.name()})")
         st.progress(inspection.seen_share, escaped(score_sentence(assess(inspection))))
         short = short_round(inspection)
-        how = st.segmented_control(
+        counts = {WHOLE: len(inspection.sheet.checks), SHORT: len(short)}
+        extent = st.segmented_control(
             "How long have you got? (checks)",
-            [WHOLE, SHORT],
+            list(counts),
             default=WHOLE,
             required=True,
             key="round",
-            format_func=lambda name: (
-                f"{name} ({len(short) if name == SHORT else len(inspection.sheet.checks)})"
-            ),
+            format_func=lambda name: f"{name} ({counts[name]})",
         )
-        in_round = [check for check in inspection.sheet.checks if how == WHOLE or check.id in short]
-        if how == SHORT:
+        in_round = [check for check in inspection.sheet.checks if extent == WHOLE or check.id in short]
+        if extent == SHORT:
             st.caption(
                 "These checks move the price of an unseen car of this construction most, by what an answer "
                 "tells on average. Papers move no score: look at them before money changes hands all the "
@@ -133,23 +123,22 @@ def _walk() -> None:
             )
         areas = [area for area in AREAS if any(check.area == area for check in in_round)]
         held_to(_AREA, areas)
-        area = st.selectbox("Area", areas, key=_AREA, bind="query-params", persist_state="session")
+        area = st.selectbox("Area", areas, key=_AREA, **BOUND)
         _show_steps(areas, area, "above")
         if st.session_state.pop(_TO_TOP, False):
             st.html(_SCROLL, unsafe_allow_javascript=True)
         here = [check for check in in_round if check.area == area]
-        seen = sum(inspection.state(check.id) != NOT_SEEN for check in here)
-        show_drawing(area_drawing(area), area_words(area))
-        st.caption(f"{seen} of {len(here)} seen here; every finding is kept as you make it.")
-        offer_quick(inspection, here)
         unseen = [check for check in here if inspection.state(check.id) == NOT_SEEN]
+        seen = [check for check in here if check not in unseen]
+        show_drawing(area_drawing(area), area_words(area))
+        st.caption(f"{len(seen)} of {len(here)} seen here; every finding is kept as you make it.")
+        sheets.offer_acts(inspection, here)
         for check in unseen:  # the next one that nobody has answered stands at the top
             _ask_check(inspection, check)
         if unseen and seen:
             st.caption("Seen already")
-        for check in here:
-            if check not in unseen:
-                _ask_check(inspection, check)
+        for check in seen:
+            _ask_check(inspection, check)
         _ask_photo(inspection, area)
         _show_steps(areas, area, "below")
 
@@ -161,37 +150,27 @@ def _ask_check(inspection: Inspection, check: Check) -> None:
         if check.caution:
             st.markdown(f"*{escaped(inspection.sheet.cautions[check.caution])}*")
         known = inspection.findings.get(check.id)
-        state_key, note_key = f"state-{sheets.name()}-{check.id}", f"note-{sheets.name()}-{check.id}"
+        keys = tuple(f"{kind}-{sheets.name()}-{check.id}" for kind in ("state", "note"))
+        changed: dict[str, Any] = {"on_change": _keep_finding, "args": (check.id, *keys)}
         st.pills(
             f"{check.title}: found",
             (*STATES, NOT_SEEN),
             default=inspection.state(check.id),
             required=True,
             format_func=lambda state: found_words(check.role, state),
-            key=state_key,
+            key=keys[0],
             label_visibility="collapsed",
-            on_change=_keep_finding,
-            args=(check.id, state_key, note_key),
+            **changed,
         )
-        with st.expander(
-            "How to look" + ("; a note is kept" if known and known.note else ", and a note"),
-            type="compact",
-            key=f"how-{check.id}",
-        ):
-            st.write(escaped(check.act))
-            st.write(escaped(check.bad_sign))
-            st.text_area(
-                f"Note on {check.title}",
-                known.note if known else "",
-                max_chars=LONGEST_TEXT,
-                key=note_key,
-                on_change=_keep_finding,
-                args=(check.id, state_key, note_key),
-            )
-        taken = drafts.photo(sheets.beside(), str(sheets.name()), known.photo) if known else None
-        if taken is not None:
+        label = "How to look" + ("; a note is kept" if known and known.note else ", and a note")
+        with st.expander(label, type="compact", key=f"how-{check.id}"):
+            write(check.act, check.bad_sign)
+            note = known.note if known else ""
+            st.text_area(f"Note on {check.title}", note, max_chars=LONGEST_TEXT, key=keys[1], **changed)
+        photo = drafts.photo(sheets.beside(), str(sheets.name()), known.photo) if known else None
+        if photo is not None:
             words = f"Photo of {check.title}"
-            st.image(str(taken), caption=words, alt=words, width=240)
+            st.image(str(photo), caption=words, alt=words, width=240)
 
 
 def _keep_finding(check: str, state_key: str, note_key: str, photo: str | None = None) -> None:
@@ -208,7 +187,7 @@ def _keep_finding(check: str, state_key: str, note_key: str, photo: str | None =
         seen_by=st.session_state.get("inspector", known.seen_by if known else ""),
         seen_on=datetime.now(UTC).date(),
     )
-    keep(inspection, [finding])
+    sheets.keep(inspection, [finding])
 
 
 def _ask_photo(inspection: Inspection, area: str) -> None:
@@ -217,22 +196,21 @@ def _ask_photo(inspection: Inspection, area: str) -> None:
         titles = {check.id: check.title for check in inspection.sheet.checks if check.area == area}
         number = st.session_state.setdefault("photo_round", 0)
         check = st.selectbox("Photo of", list(titles), format_func=titles.__getitem__, key=f"photo-of-{area}")
-        camera = st.toggle("Use the camera of this device", key="camera")
-        given: Any
-        if camera:
-            given = st.camera_input("Take a photo", key=f"camera-{area}-{number}")
+        upload: Any
+        if st.toggle("Use the camera of this device", key="camera"):
+            upload = st.camera_input("Take a photo", key=f"camera-{area}-{number}")
         else:
-            given = st.file_uploader(
+            upload = st.file_uploader(
                 "Photo",
                 type=list(drafts.PHOTO_KINDS),
                 max_upload_size=LARGEST // 1_000_000,
                 key=f"photo-{area}-{number}",
             )
         st.caption("Place, time and owner that the camera wrote into the photo are left out.")
-        if given is not None and st.button("Keep the photo", type="primary"):
-            named = str(sheets.name())
-            file = drafts.keep_photo(sheets.beside(), named, check, given.getvalue())
-            _keep_finding(check, f"state-{named}-{check}", f"note-{named}-{check}", file)
+        if upload is not None and st.button("Keep the photo", type="primary"):
+            sheet = str(sheets.name())
+            file = drafts.keep_photo(sheets.beside(), sheet, check, upload.getvalue())
+            _keep_finding(check, f"state-{sheet}-{check}", f"note-{sheet}-{check}", file)
             st.session_state["photo_round"] = number + 1
             st.rerun(scope="fragment")
 
@@ -247,21 +225,7 @@ def _show_steps(areas: list[str], area: str, where: str) -> None:
                 words if there is None else f"{words}: {there}",
                 key=f"step-{words}-{where}",
                 disabled=there is None,
-                on_click=_go_to,
-                args=(there,),
+                on_click=st.session_state.update,
+                args=({_AREA: there, _TO_TOP: True},),
                 type="primary" if words == "Next area" else "secondary",
             )
-
-
-def _go_to(area: str) -> None:
-    st.session_state[_AREA] = area
-    st.session_state[_TO_TOP] = True
-
-
-def _other_sheet() -> None:
-    """Put this sheet away; it stays under its address."""
-    with st.popover("Another car", type="tertiary"):
-        st.write("This sheet stays as it is under its address: keep the address to come back to it.")
-        if st.button("Put this sheet away"):
-            sheets.take_up(None)
-            st.rerun()

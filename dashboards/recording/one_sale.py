@@ -7,14 +7,16 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, page_layout
-from dashboards.exhibits import moment_column, show_table
-from dashboards.recording.mapping import side_by_side
+from dashboards import caches
+from dashboards.page_layout import finish, one_sentence
+from dashboards.recording.mapping import in_threes
+from dashboards.tables import show_table
+from dashboards.text import write, write_list
 from pricing.money.currencies import CURRENCIES
 from pricing.records.layout import ColumnLayout, record_layout
 from pricing.snapshot import Snapshot
 from pricing.store.records.one_sale import AddedSale, add_sale, try_sale
-from pricing.words.language.plain_text import escaped
+from pricing.words.language.plain_text import capital, escaped
 from pricing.words.language.reader import number_words
 from pricing.words.loading import record_sentence, told_sentences
 from pricing.words.sentences import option_words
@@ -25,13 +27,18 @@ FIRST_ASKED: Final = (
 )  # fmt: skip
 """What is asked at once; the rest is folded away."""
 
-FOUND_SHOWN: Final = 30
+MATCHES_SHOWN: Final = 30
 LONGEST: Final = 500
 """Characters of a cell."""
 
 _COLUMNS: Final = {column.name: column for column in record_layout()}
+_NAMES: Final = {
+    "event_date": "Day of the sale or offer", "amount": "Price", "price_basis": "Basis of the price",
+}  # fmt: skip
+_NEEDED: Final = ("make", "model", "year", "outcome", "price_basis")
+_EXAMPLES: Final = {"amount": "£4,250", "odometer_km": "54k miles", "year": "1966"}
 _ADDED: Final = "sale_added"
-_SHOWN: Final = "sale_doubles_shown"
+_WARNED: Final = "sale_doubles_shown"
 _PICKED: Final = "sale_picked"
 _ACTS: Final = ("Add a sale", "Change or take out a record")
 _NEW_NAMES: Final = ("make", "model", "variant")
@@ -53,18 +60,20 @@ def ask_sale(snapshot: Snapshot | None, turn: int) -> None:
 
 
 def _show_added() -> None:
-    """What became of the sale that was added last."""
     added: AddedSale | None = st.session_state.pop(_ADDED, None)
     if added is None:
         return
     sentence = record_sentence(added.record.row(0, named=True))
     st.success(escaped(f"Added ({added.report.batch_id}): {sentence}."))
-    for told in told_sentences(added.report):
-        st.write(escaped(f"{told[:1].upper()}{told[1:]}."))
+    write(*(f"{capital(words)}." for words in told_sentences(added.report)))
     if added.doubles.height:
         st.warning("It may be one sale with these; where it is not, part them under Duplicates, below.")
-        for row in added.same.iter_rows(named=True):
-            st.markdown(f"- {escaped(record_sentence(row))}")
+        _list_records(added.same)
+
+
+def _list_records(records: pl.DataFrame) -> None:
+    for row in records.iter_rows(named=True):
+        write_list([record_sentence(row)])
 
 
 def _ask_new(snapshot: Snapshot | None, turn: int) -> None:
@@ -77,27 +86,26 @@ def _ask_new(snapshot: Snapshot | None, turn: int) -> None:
         add = st.form_submit_button("Add this sale", type="primary")
     if not add:
         return
-    said = {name: cell for name, cell in cells.items() if cell is not None}
-    with page_layout.one_sentence():
-        if st.session_state.get(_SHOWN) != said and _shows_doubles(said):
+    stated = {name: cell for name, cell in cells.items() if cell is not None}
+    with one_sentence():
+        if st.session_state.get(_WARNED) != stated and _warn_of_doubles(stated):
             return
-        st.session_state[_ADDED] = add_sale(caches.own_market_path(), said, believe=believe)
+        st.session_state[_ADDED] = add_sale(caches.own_market_path(), stated, believe=believe)
         st.session_state["records_round"] = turn + 1
         st.rerun()
 
 
-def _shows_doubles(said: dict[str, str]) -> bool:
+def _warn_of_doubles(stated: dict[str, str]) -> bool:
     """Show the records that a sale may be one with before it is added; whether there are any."""
-    same = try_sale(caches.own_market_path(), said)
+    same = try_sale(caches.own_market_path(), stated)
     if same.is_empty():
         return False
-    st.session_state[_SHOWN] = said
+    st.session_state[_WARNED] = stated
     st.warning(
         "Nothing is added yet: it may be one sale with these. Add it again, and they count as one sale, "
         "which can be parted later; or leave it."
     )
-    for row in same.iter_rows(named=True):
-        st.markdown(f"- {escaped(record_sentence(row))}")
+    _list_records(same)
     return True
 
 
@@ -108,15 +116,15 @@ def _ask_change(snapshot: Snapshot) -> None:
     )
     if not typed.strip():
         return
-    found = _found(snapshot.sales(every_record=True), typed)
-    if found.is_empty():
+    matches = _matches(snapshot.sales(every_record=True), typed)
+    if matches.is_empty():
         st.write("No record has all of these words.")
         return
-    rows = found.head(FOUND_SHOWN).rows(named=True)
+    rows = matches.head(MATCHES_SHOWN).rows(named=True)
     labels = {row["record_id"]: record_sentence(row) for row in rows}
     before = st.session_state.get(_PICKED)
     picked = st.selectbox(
-        f"{number_words(min(found.height, FOUND_SHOWN))} of {number_words(found.height)} found", list(labels),
+        f"{number_words(len(rows))} of {number_words(matches.height)} found", list(labels),
         list(labels).index(before) if before in labels else None, placeholder="choose one",
         # A browser keeps the words of a choice, which are others once the record is changed.
         format_func=lambda record: labels[record], key=f"found_record-{snapshot.state.records}",
@@ -135,21 +143,16 @@ def _ask_change(snapshot: Snapshot) -> None:
             remove = st.form_submit_button("Take this record out")
     _show_past(snapshot, picked)
     changed = {name: cell for name, cell in cells.items() if cell != held[name]}
-    with page_layout.one_sentence():
+    with one_sentence():
         if keep and changed:
             snapshot.market.correct(picked, changed, reason=reason)
             names = ", ".join(map(option_words, changed)).capitalize()
-            _said(f"{names} changed; what stood there is kept.")
+            finish(f"{names} changed; what stood there is kept.")
         elif keep:
             st.write("Nothing was changed.")
         elif remove:
             snapshot.market.remove(picked, reason=reason)
-            _said("The record is taken out; what it was is kept, and no load brings it back.")
-
-
-def _said(words: str) -> None:
-    st.session_state["records_said"] = words
-    st.rerun()
+            finish("The record is taken out; what it was is kept, and no load brings it back.")
 
 
 def _show_past(snapshot: Snapshot, record: str) -> None:
@@ -157,52 +160,41 @@ def _show_past(snapshot: Snapshot, record: str) -> None:
     if past.is_empty():
         return
     st.write("What was changed of it before:")
-    moment = moment_column("When (UTC)")
-    names = {"done_at": moment, "column": "Cell", "old": "Before", "new": "After", "reason": "Why"}
+    names = {"done_at": "When (UTC)", "column": "Cell", "old": "Before", "new": "After", "reason": "Why"}
     show_table(past, f"changes of {record[:8]}", names, height="content")
 
 
-def _found(records: pl.DataFrame, typed: str) -> pl.DataFrame:
+def _matches(records: pl.DataFrame, typed: str) -> pl.DataFrame:
     """Records that hold every word, in whatever column."""
-    about = (
-        "make",
-        "model",
-        "variant",
-        "year",
-        "chassis_number",
-        "source",
-        "source_ref",
-        "event_date",
-        "amount",
+    about = pl.col(
+        "make", "model", "variant", "year", "chassis_number", "source", "source_ref", "event_date", "amount"
     )
-    text = pl.concat_str([pl.col(name).cast(pl.String) for name in about], separator=" ", ignore_nulls=True)
-    words = typed.lower().split()
-    holds = [text.str.to_lowercase().str.contains(word, literal=True) for word in words]
+    text = pl.concat_str(about.cast(pl.String), separator=" ", ignore_nulls=True).str.to_lowercase()
+    holds = (text.str.contains(word, literal=True) for word in typed.lower().split())
     return records.filter(*holds).sort("event_date", descending=True)
 
 
 def _fields(held: Mapping[str, str | None], snapshot: Snapshot | None, key: str) -> dict[str, str | None]:
     """The cells of a record by column, as typed; None for an empty one."""
     cells = {}
-    for name, place in zip(FIRST_ASKED, side_by_side(len(FIRST_ASKED)), strict=True):
-        with place:
-            cells[name] = _field(_COLUMNS[name], held.get(name), snapshot, key)
-    rest = [column for column in _COLUMNS.values() if column.name not in FIRST_ASKED]
+    for name in in_threes(FIRST_ASKED):
+        cells[name] = _field(_COLUMNS[name], held.get(name), snapshot, key)
     with st.expander("More of the car and the offer"):
-        for column, place in zip(rest, side_by_side(len(rest)), strict=True):
-            with place:
-                cells[column.name] = _field(column, held.get(column.name), snapshot, key)
+        for name in in_threes([name for name in _COLUMNS if name not in FIRST_ASKED]):
+            cells[name] = _field(_COLUMNS[name], held.get(name), snapshot, key)
     return cells
 
 
 def _field(column: ColumnLayout, value: str | None, snapshot: Snapshot | None, key: str) -> str | None:
     """One cell: a pick-list where its words are known, else as a person writes it."""
-    called = _called(column)
+    label = _NAMES.get(column.name, option_words(column.name).capitalize())
+    if column.name in _NEEDED:
+        label = f"{label} *"
     key = f"sale-{key}-{column.name}"
     if column.name == "options":
         chosen = [] if value is None else value.split(";")
         picked = st.multiselect(
-            called, column.words, chosen, format_func=option_words, key=key, placeholder="none"
+            label, column.words, chosen, format_func=option_words, key=key, placeholder="none"
         )
         return ";".join(picked) or None
     words: list[str] = list(column.words)
@@ -210,44 +202,24 @@ def _field(column: ColumnLayout, value: str | None, snapshot: Snapshot | None, k
         words = caches.offered_names(snapshot, value)[column.name].drop_nulls().unique().sort().to_list()
     elif column.name == "currency":
         words = sorted(CURRENCIES)
+    example = _EXAMPLES.get(column.name, "not said")
+    if column.name == "event_date":
+        example = f"today, {datetime.now(UTC).date().isoformat()}"
+    meaning = escaped(f"{capital(column.meaning)}.")
     if not words:
-        typed = st.text_input(
-            called,
-            "" if value is None else value,
-            None,
-            key=key,
-            placeholder=_example(column),
-            help=_help(column),
-        )
+        typed = st.text_input(label, value or "", None, key=key, placeholder=example, help=meaning)
         return typed.strip() if typed and typed.strip() else None
     if value is not None and value not in words:
         words.append(value)
     return st.selectbox(
-        called,
+        label,
         words,
         None if value is None else words.index(value),
         key=key,
-        placeholder="in the price, or not said" if column.name == "currency" else _example(column),
+        placeholder="in the price, or not said" if column.name == "currency" else example,
         accept_new_options=column.name in _NEW_NAMES,
-        help=_help(column),
+        help=meaning,
     )
-
-
-def _called(column: ColumnLayout) -> str:
-    names = {"event_date": "Day of the sale or offer", "amount": "Price", "price_basis": "Basis of the price"}
-    name = names.get(column.name, option_words(column.name).capitalize())
-    needed = ("make", "model", "year", "outcome", "price_basis")
-    return f"{name} *" if column.name in needed else name
-
-
-def _example(column: ColumnLayout) -> str:
-    if column.name == "event_date":
-        return f"today, {datetime.now(UTC).date().isoformat()}"
-    return {"amount": "£4,250", "odometer_km": "54k miles", "year": "1966"}.get(column.name, "not said")
-
-
-def _help(column: ColumnLayout) -> str:
-    return escaped(f"{column.meaning[:1].upper()}{column.meaning[1:]}.")
 
 
 def _known_day(record: Mapping[str, Any]) -> str:
@@ -257,7 +229,6 @@ def _known_day(record: Mapping[str, Any]) -> str:
 
 
 def _text(cell: Any) -> str | None:
-    """A cell of a record as a person would write it."""
     if cell is None or cell == []:
         return None
     if isinstance(cell, bool):

@@ -9,12 +9,13 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches, people
-from dashboards.exhibits import day_column, moment_column, show_table
+from dashboards.downloads import offer_file
+from dashboards.page_layout import finish
+from dashboards.tables import AS_IT_IS, Column, headings, show_table
 from pricing.intake.suspicions import find_suspicions
 from pricing.intake.transfers import packed
 from pricing.snapshot import Snapshot
 from pricing.words.language.glossary import what_is
-from pricing.words.language.plain_text import escaped
 from pricing.words.language.reader import number_words
 from pricing.words.loading import cells_words
 
@@ -41,24 +42,22 @@ def show_questions(snapshot: Snapshot) -> None:
         kinds[kind](snapshot)
 
 
-def _said(words: str) -> None:
-    """Keep what was done for the next run, which sees it in the records."""
-    st.session_state["records_said"] = words
-    st.rerun()
-
-
-def _pick(frame: pl.DataFrame, name: str, columns: dict[str, Any]) -> dict[str, Any] | None:
-    """A table to choose a row of; the row chosen."""
-    shown = show_table(
-        frame.head(ROWS_SHOWN), name, columns, every=frame, on_select="rerun", selection_mode="single-row"
-    )
-    st.caption(f"{number_words(min(frame.height, ROWS_SHOWN))} of {number_words(frame.height)} shown.")
+def _pick(frame: pl.DataFrame, name: str, columns: dict[str, Column]) -> dict[str, Any] | None:
+    """A table to choose a row of, its other columns by their own names; the row chosen."""
+    first = frame.head(ROWS_SHOWN)
+    event = show_table(
+        first, name, {key: columns.get(key, Column(key, AS_IT_IS)) for key in frame.columns}, every=frame,
+        on_select="rerun", selection_mode="single-row",
+    )  # fmt: skip
+    st.caption(_extent(frame))
     if not people.may("load"):
         return None
+    telling = ("field", "typed", "make", "model", "year", "rule", "reason")
     labels = [
-        f"{place}: {_label(row)}" for place, row in enumerate(frame.head(ROWS_SHOWN).rows(named=True), 1)
+        f"{place}: " + " ".join(str(row[key]) for key in telling if row.get(key))[:80]
+        for place, row in enumerate(first.rows(named=True), 1)
     ]
-    chosen = shown.selection.rows if hasattr(shown, "selection") else []
+    chosen = event.selection.rows if hasattr(event, "selection") else []
     place = chosen[0] if chosen else None
     picked = st.selectbox(
         "Row to settle", labels, place, placeholder="choose a row", key=f"pick-{name}-{place}"
@@ -66,13 +65,8 @@ def _pick(frame: pl.DataFrame, name: str, columns: dict[str, Any]) -> dict[str, 
     return None if picked is None else frame.row(labels.index(picked), named=True)
 
 
-def _label(row: dict[str, Any]) -> str:
-    kept = [
-        str(row[name])
-        for name in ("field", "typed", "make", "model", "year", "rule", "reason")
-        if row.get(name)
-    ]
-    return " ".join(kept)[:80]
+def _extent(frame: pl.DataFrame) -> str:
+    return f"{number_words(min(frame.height, ROWS_SHOWN))} of {number_words(frame.height)} shown."
 
 
 def _show_quarantine(snapshot: Snapshot) -> None:
@@ -81,36 +75,28 @@ def _show_quarantine(snapshot: Snapshot) -> None:
     if waiting.is_empty():
         st.write("No rejected row waits.")
         return
-    broken = (
-        pl.col("broken_rules").list.eval(pl.element().str.replace_all("_", " ", literal=True)).list.join("; ")
-    )
     first = waiting.head(ROWS_SHOWN)
-    cells = pl.Series("raw", [cells_words(row) for row in first["raw"]], pl.String)
-    shown = first.select("file", "row_number", broken, cells)
+    rules = pl.col("broken_rules").list.eval(pl.element().str.replace_all("_", " ", literal=True))
     show_table(
-        shown,
+        first.with_columns(
+            rules.list.join("; "), pl.Series("raw", [cells_words(row) for row in first["raw"]], pl.String)
+        ),
         "rejected rows",
         {
             "file": "File",
-            "row_number": st.column_config.NumberColumn("Row", format="%d"),
+            "row_number": Column("Row", "%d"),
             "broken_rules": "Rules broken",
             "raw": "The row as it came",
         },
         every=waiting,
     )
     st.caption(
-        f"{number_words(shown.height)} of {number_words(waiting.height)} shown. Download them, one file a "
-        "source with its mapping beside it; mend the cells and load the file here with that "
-        "mapping: a mended row takes the place of the rejected one. "
-        "Cells that a spreadsheet would run as a formula have an apostrophe in front, "
-        "which loading takes away."
+        f"{_extent(waiting)} Download them, one file a source with its mapping beside it; mend the cells and "
+        "load the file here with that mapping: a mended row takes the place of the rejected one. Cells that "
+        "a spreadsheet would run as a formula have an apostrophe in front, which loading takes away."
     )
-    st.download_button(
-        "Download the rejected rows",
-        lambda: archive(snapshot),
-        "rejected_rows.zip",
-        "application/zip",
-        on_click="ignore",
+    offer_file(
+        "Download the rejected rows", lambda: archive(snapshot), "rejected_rows.zip", "application/zip"
     )
 
 
@@ -122,12 +108,12 @@ def archive(snapshot: Snapshot) -> bytes:
 
 
 def _show_names(snapshot: Snapshot) -> None:
-    """Names that may be one, and what was settled about them."""
     names = caches.listing(snapshot, "names")
     if names.is_empty():
         st.write("No two names look like one.")
         return
-    row = _pick(names, "names", {"field": "Field", "typed": "As typed", "name": "May be", "state": "State"})
+    words = {"typed": Column("As typed"), "name": Column("May be")}
+    row = _pick(names, "names", headings("field", "state") | words)
     if row is None:
         return
     with st.form(f"name-{row['field']}-{row['typed']}", border=False):
@@ -139,12 +125,12 @@ def _show_names(snapshot: Snapshot) -> None:
     make, model = row.get("make"), row.get("model")
     if settle:
         snapshot.market.settle_name(row["field"], row["typed"], name, make=make, model=model)
-        _said(f"{row['typed']} is {name} from now on.")
+        finish(f"{row['typed']} is {name} from now on.")
     if apart:
         snapshot.market.settle_name(row["field"], row["typed"], row["typed"], make=make, model=model)
-        _said(f"{row['typed']} is a name of its own.")
+        finish(f"{row['typed']} is a name of its own.")
     if forget:
-        _said(f"{snapshot.market.forget_name(row['field'], row['typed'])} forgotten.")
+        finish(f"{snapshot.market.forget_name(row['field'], row['typed'])} forgotten.")
 
 
 def _show_duplicates(snapshot: Snapshot) -> None:
@@ -157,84 +143,57 @@ def _show_duplicates(snapshot: Snapshot) -> None:
         links,
         "duplicates",
         {
-            "record_id": "Record",
-            "other_id": "Other record",
-            "rule": "Rule",
-            "primary_id": "In front",
-            "parted_at": moment_column("Separated (UTC)"),
+            **headings("record_id"),
+            "other_id": Column("Other record"),
+            "rule": Column("Rule"),
+            "primary_id": Column("In front"),
+            "parted_at": Column("Separated (UTC)"),
         },
     )
     if row is None:
         return
-    records = snapshot.sales(every_record=True).filter(
-        pl.col("record_id").is_in([row["record_id"], row["other_id"]])
+    both = pl.col("record_id").is_in([row["record_id"], row["other_id"]])
+    show_table(
+        snapshot.sales(every_record=True).filter(both),
+        "the two records",
+        {
+            **headings("make", "model", "variant", "year", "chassis_number"),
+            "event_date": "Day",
+            "outcome": "What came of it",
+            "price": f"Price ({snapshot.base_currency}, all-in)",
+            **headings("source"),
+        },
     )
-    columns: dict[str, Any] = {
-        "make": "Make",
-        "model": "Model",
-        "variant": "Variant",
-        "year": st.column_config.NumberColumn("Year", format="%d"),
-        "chassis_number": "Chassis number",
-        "event_date": day_column("Day"),
-        "outcome": "What came of it",
-        "price": st.column_config.NumberColumn(
-            f"Price ({snapshot.base_currency}, all-in)", format="localized"
-        ),
-        "source": "Source",
-    }
-    show_table(records.select(columns), "the two records", columns)
-    parted = row["parted_at"] is not None
+    market, parted = snapshot.market, row["parted_at"] is not None
     if st.button("They are one sale after all" if parted else "They are two sales", type="primary"):
-        market = snapshot.market
         if parted:
-            _said(f"{market.relink(row['record_id'])} links hold again.")
-        _said(f"{market.unlink(row['record_id'])} links parted.")
+            finish(f"{market.relink(row['record_id'])} links hold again.")
+        finish(f"{market.unlink(row['record_id'])} links parted.")
 
 
 def _show_suspicions(snapshot: Snapshot) -> None:
-    """Records that are odd against the market, and a verdict on each."""
     if people.may("load") and st.button("Look for doubtful records", help=what_is("suspicion")):
         model = snapshot.model if snapshot.state.fit else None
         new = snapshot.market.mark_suspicions(find_suspicions(snapshot.sales(every_record=True), model))
-        _said(f"{number_words(new)} more records to look at.")
+        finish(f"{number_words(new)} more records to look at.")
     waiting = caches.listing(snapshot, "suspicions")
     if waiting.is_empty():
         st.write("No odd record waits.")
         return
-    row = _pick(
-        waiting,
-        "odd records",
-        {
-            "record_id": "Record",
-            "reason": "Reason",
-            "detail": "In figures",
-            "event_date": "Day",
-            "source": "Source",
-        },
-    )
+    own = {"reason": "Reason", "detail": "In figures", "event_date": "Day"}
+    columns = {key: Column(heading, AS_IT_IS) for key, heading in own.items()}
+    row = _pick(waiting, "odd records", columns | headings("record_id", "source"))
     if row is None:
         return
     with st.form(f"verdict-{row['record_id']}", border=False):
         verdict = st.text_input("What was found out", max_chars=LONGEST_WORDS)
         if st.form_submit_button("Settle it", type="primary"):
             settled = snapshot.market.settle_suspicion(row["record_id"], verdict)
-            _said(f"{settled} settled.")
+            finish(f"{settled} settled.")
 
 
 def _show_audit(snapshot: Snapshot) -> None:
-    """The audit trail, the newest first."""
     trail = caches.listing(snapshot, "audit").reverse()
-    show_table(
-        trail.head(ROWS_SHOWN),
-        "audit trail",
-        {
-            "done_at": moment_column("When (UTC)"),
-            "action": "What",
-            "subject": "To what",
-            "detail": "In figures",
-        },
-        every=trail,
-    )
-    st.caption(
-        escaped(f"{number_words(min(trail.height, ROWS_SHOWN))} of {number_words(trail.height)} shown.")
-    )
+    columns = {"done_at": "When (UTC)", "action": "What", "subject": "To what", "detail": "In figures"}
+    show_table(trail.head(ROWS_SHOWN), "audit trail", columns, every=trail)
+    st.caption(_extent(trail))

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
@@ -10,26 +11,26 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches, jobs, page_layout, people
-from dashboards.caches import Given
-from dashboards.exhibits import moment_column, show_table
+from dashboards.asking.offer_terms import currency_choices
+from dashboards.caches import GivenTable
 from dashboards.recording import one_sale
 from dashboards.recording.mapping import ask_mapping
 from dashboards.recording.questions import show_questions
 from dashboards.recording.trial import show_records, show_report, show_trial
+from dashboards.tables import headings, show_table
 from pricing.errors import PricingError
 from pricing.intake.mappings.mapping_files import mapping_text, write_mapping_text
 from pricing.intake.mappings.proposals import Proposal
 from pricing.intake.transfers import LARGEST_UPLOAD, received, upload_kinds
 from pricing.model.market_fit import fit_market
 from pricing.model.saved import save
-from pricing.money.currencies import CURRENCIES
 from pricing.progress import Progress
 from pricing.snapshot import Snapshot
 from pricing.store.market import Market
 from pricing.store.records.first_load import load_into
 from pricing.store.records.loading import LoadReport
 from pricing.words.language.glossary import what_is
-from pricing.words.language.plain_text import escaped
+from pricing.words.language.plain_text import capital, escaped
 from pricing.words.language.reader import number_words
 from pricing.words.loading import name_questions
 
@@ -39,7 +40,6 @@ PASTED: Final = "pasted.txt"
 LARGEST_PASTED: Final = 2_000_000
 """Characters."""
 
-COMMON_CURRENCIES: Final = ("EUR", "GBP", "USD", "CHF", "SEK", "JPY", "AUD")
 _MEGABYTE: Final = 1_000_000
 _ROUND: Final = "records_round"
 
@@ -62,6 +62,8 @@ def show_page() -> None:
     job = jobs.find(_key())
     if job is not None:
         jobs.show(job)
+        if job.ended:  # since it was looked for
+            st.rerun()
         return
     with page_layout.one_sentence():
         if people.may("load"):
@@ -71,14 +73,13 @@ def show_page() -> None:
                 "Your role lets you read what was loaded. To bring records in, ask whoever manages this "
                 "market for the role load."
             )
-    path = caches.own_market_path()
-    if path.exists():
+    if caches.own_market_path().exists():
         with page_layout.one_sentence():
-            snapshot = _own()
-            if snapshot is not None:
-                _ask_fit(snapshot)
-                _show_batches(snapshot)
-                show_questions(snapshot)
+            own = caches.own_snapshot()
+            if own is not None:
+                _ask_fit(own)
+                _show_batches(own)
+                show_questions(own)
 
 
 def _key() -> str:
@@ -90,9 +91,7 @@ def _show_done() -> None:
     """What the job that has just ended came to."""
     job = jobs.take(_key())
     if job is None:
-        said = st.session_state.pop("records_said", None)
-        if said is not None:
-            st.success(escaped(said))
+        page_layout.show_done()
         return
     st.session_state[_ROUND] = _round() + 1  # the next round starts without the file
     if job.error is not None:
@@ -100,7 +99,7 @@ def _show_done() -> None:
     elif isinstance(job.outcome, Loaded):
         show_report(job.outcome.report)
         for question in job.outcome.names:
-            st.warning(escaped(f"{question[:1].upper()}{question[1:]}: settle it under Names, below."))
+            st.warning(escaped(f"{capital(question)}: settle it under Names, below."))
         if job.outcome.fit is not None:
             st.success(f"The price model is fitted anew ({job.outcome.fit}).")
             page_layout.link("position", "Price a car")
@@ -122,33 +121,21 @@ def _begin(title: str, work: Callable[[Progress], Any]) -> None:
 
 def _ask_table() -> None:
     """A table, what its columns are, what it would come to, and its load."""
-    way = st.pills(
-        "How it comes in",
-        WAYS,
-        default=WAYS[0],
-        required=True,
-        key="way",
-        label_visibility="collapsed",
-    )
+    field: dict[str, Any] = {"default": WAYS[0], "key": "way", "label_visibility": "collapsed"}
+    way = st.pills("How it comes in", WAYS, required=True, **field)
+    own = caches.own_snapshot()
     if way == ONE_SALE:
-        one_sale.ask_sale(_own(), _round())
+        one_sale.ask_sale(own, _round())
         return
-    given = _ask_file() if way == WAYS[0] else _ask_pasted()
-    if given is None:
+    table = _ask_file() if way == WAYS[0] else _ask_pasted()
+    if table is None:
         return
-    own = _own()
-    proposal = ask_mapping(given, _round(), own)
-    show_records(given, proposal, own)
-    _ask_load(given, proposal, show_trial(given, proposal, own))
+    proposal = ask_mapping(table, _round(), own)
+    show_records(table, proposal, own)
+    _ask_load(table, proposal, show_trial(table, proposal, own))
 
 
-def _own() -> Snapshot | None:
-    """The person's own market, once there is one."""
-    snapshot = caches.snapshot()
-    return None if snapshot is None or caches.is_demo(snapshot) else snapshot
-
-
-def _ask_file() -> Given | None:
+def _ask_file() -> GivenTable | None:
     st.write(
         "Give a file of sales from any source, as it is. You say what its columns are, and see what each "
         "row would become, before anything is kept."
@@ -159,10 +146,10 @@ def _ask_file() -> Given | None:
         max_upload_size=LARGEST_UPLOAD // _MEGABYTE,
         key=f"upload-{_round()}",
     )
-    return None if upload is None else Given(upload.name, upload.file_id, upload.getbuffer())
+    return None if upload is None else GivenTable(upload.name, upload.file_id, upload.getbuffer())
 
 
-def _ask_pasted() -> Given | None:
+def _ask_pasted() -> GivenTable | None:
     """A table out of a spreadsheet, whose cells come parted by tabs."""
     text = st.text_area(
         "Paste the cells, with their headings on top",
@@ -174,20 +161,18 @@ def _ask_pasted() -> Given | None:
     if not text or not text.strip():
         return None
     content = text.strip("\n").encode()
-    return Given(PASTED, sha256(content).hexdigest(), content)
+    return GivenTable(PASTED, sha256(content).hexdigest(), content)
 
 
-def _ask_load(given: Given, proposal: Proposal, report: LoadReport | None) -> None:
-    """Load what was seen, and fit the price model to it."""
-    market, mapping = caches.own_market_path(), proposal.mapping
+def _ask_load(table: GivenTable, proposal: Proposal, report: LoadReport | None) -> None:
+    mapping = proposal.mapping
     st.header("Load")
     currency = None
-    if not market.exists():
+    if not caches.own_market_path().exists():
         stated = mapping.constants.get("currency")
-        common = list(dict.fromkeys([*([stated] if stated else proposal.currencies), *COMMON_CURRENCIES]))
         currency = st.selectbox(
             "Base currency of the new market",
-            [*common, *sorted(CURRENCIES - set(common))],
+            currency_choices(*([stated] if stated else proposal.currencies)),
             help=what_is("base currency"),
             key="base_currency",
             width=360,
@@ -204,39 +189,41 @@ def _ask_load(given: Given, proposal: Proposal, report: LoadReport | None) -> No
         "The figures are right, doubtful as they look", False, key="believe_figures"
     )
     nothing = report is not None and report.accepted + report.rejected == 0
-    words = "Load the file now" if given.name != PASTED else "Load the table now"
+    words = "Load the file now" if table.name != PASTED else "Load the table now"
     with st.container(horizontal=True, vertical_alignment="center"):
         load = st.button(words, type="primary", disabled=nothing or (doubted and not believe))
         st.write("Nothing of it is new." if nothing else "It can be taken back below.")
     if load:
-        content = bytes(given.content)
-        _begin("Load", _loading(market, currency, given.name, content, mapping_text(mapping), fit, believe))
+        upload = (table.name, bytes(table.content), mapping_text(mapping))
+        work = partial(_load, caches.own_market_path(), currency, upload, fit=fit, believe=believe)
+        _begin("Load", work)
 
 
-def _loading(
-    market: Path, currency: str | None, name: str, content: bytes, mapping: str, fit: bool, believe: bool
-) -> Callable[[Progress], Loaded]:
-    """The load of an upload, which no longer needs the tab it came from."""
-
-    def load(tell: Progress) -> Loaded:
-        with received(name, content) as path:
-            mapping_path = path.with_name("mapping.toml")
-            write_mapping_text(mapping, mapping_path)
-            report = load_into(
-                market, [path], mapping=mapping_path, base_currency=currency, progress=tell, believe=believe
-            )
-        opened = Market.open(market, create=False)
-        if not report.accepted:
-            return Loaded(report)
-        loaded = Loaded(report, names=name_questions(opened.names()))
-        if not fit:
-            return loaded
-        try:
-            return replace(loaded, fit=_fitted(opened, tell))
-        except PricingError as error:
-            return replace(loaded, no_fit=str(error))
-
-    return load
+def _load(
+    path: Path,
+    currency: str | None,
+    upload: tuple[str, bytes, str],
+    tell: Progress,
+    *,
+    fit: bool,
+    believe: bool,
+) -> Loaded:
+    """Load an upload (its name, its content, the mapping), which no longer needs the tab it came from."""
+    name, content, mapping = upload
+    with received(name, content) as file:
+        mapping_file = file.with_name("mapping.toml")
+        write_mapping_text(mapping, mapping_file)
+        report = load_into(
+            path, [file], mapping=mapping_file, base_currency=currency, progress=tell, believe=believe
+        )
+    if not report.accepted:
+        return Loaded(report)
+    market = Market.open(path, create=False)
+    loaded = Loaded(report, names=name_questions(market.names()))
+    try:
+        return replace(loaded, fit=_fitted(market, tell)) if fit else loaded
+    except PricingError as error:
+        return replace(loaded, no_fit=str(error))
 
 
 def _fitted(market: Market, tell: Progress) -> str:
@@ -245,36 +232,30 @@ def _fitted(market: Market, tell: Progress) -> str:
 
 def _ask_fit(snapshot: Snapshot) -> None:
     """Fit anew, where records have changed since the last time or there was none."""
-    stored = snapshot.state
-    if not people.may("load") or not stored.batches or (stored.fit is not None and not stored.stale):
+    state, market = snapshot.state, snapshot.market
+    if not people.may("load") or not state.batches or (state.fit is not None and not state.stale):
         return
     words = "Records have changed since the price model was fitted."
     with st.container(horizontal=True, vertical_alignment="center"):
-        st.write(words if snapshot.state.fit else "No price model has been fitted yet.")
+        st.write(words if state.fit else "No price model has been fitted yet.")
         if st.button("Fit the price model", type="primary", help=what_is("fit")):
-            market = snapshot.market
             _begin("Fit", lambda tell: f"The price model is fitted anew ({_fitted(market, tell)}).")
 
 
 def _show_batches(snapshot: Snapshot) -> None:
-    """Every load, and a way to take one back."""
     batches = caches.listing(snapshot, "batches").reverse()
     if batches.is_empty():
         return
     st.header("What was loaded", help=what_is("batch"))
-    counts = {"read": "Read", "accepted": "Accepted", "rejected": "Rejected", "known": "Already known"}
-    moment = {"loaded_at": "Loaded (UTC)", "undone_at": "Taken back (UTC)"}
     show_table(
-        batches.select("batch_id", pl.col("files").list.join(", "), *counts, *moment),
+        batches.with_columns(pl.col("files").list.join(", ")),
         "batches",
         {
             "batch_id": "Batch",
-            "files": "Files",
-            **{
-                name: st.column_config.NumberColumn(words, format="localized")
-                for name, words in counts.items()
-            },
-            **{name: moment_column(words) for name, words in moment.items()},
+            **headings("files", "read", "accepted", "rejected"),
+            "known": "Already known",
+            "loaded_at": "Loaded (UTC)",
+            "undone_at": "Taken back (UTC)",
         },
     )
     standing = batches.filter(pl.col("undone_at").is_null())["batch_id"].to_list()
@@ -288,7 +269,5 @@ def _show_batches(snapshot: Snapshot) -> None:
     with st.popover("Take back", key=f"undo-{_round()}"):
         st.write(f"The records and rejected rows of {batch} go; the batch stays listed as taken back.")
         if st.button(f"Take {batch} back now", type="primary"):
-            market = snapshot.market
-            _begin(
-                "Take back", lambda tell: f"{number_words(market.undo(batch))} records of {batch} are gone."
-            )
+            undo = snapshot.market.undo
+            _begin("Take back", lambda tell: f"{number_words(undo(batch))} records of {batch} are gone.")

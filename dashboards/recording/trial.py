@@ -4,20 +4,20 @@ rejected and why, what is doubtful."""
 from datetime import UTC, datetime
 from typing import Final
 
-import polars as pl
 import streamlit as st
 
 from dashboards import caches
-from dashboards.caches import Given
-from dashboards.exhibits import show_table
+from dashboards.caches import GivenTable
 from dashboards.recording.mapping import called
+from dashboards.tables import Column, show_table
+from dashboards.text import write, write_list
 from pricing.intake.checking import preview
 from pricing.intake.mappings.proposals import Proposal
 from pricing.intake.written.cars import CarNames
 from pricing.records.contract import REQUIRED
 from pricing.snapshot import Snapshot
 from pricing.store.records.loading import LoadReport
-from pricing.words.language.plain_text import escaped
+from pricing.words.language.plain_text import capital, escaped
 from pricing.words.loading import (
     dates_sentence,
     load_sentence,
@@ -33,27 +33,30 @@ TRIED_AT_ONCE: Final = 8_000_000
 """Bytes of a table up to which every row is tried while the person waits."""
 
 
-def show_records(given: Given, proposal: Proposal, snapshot: Snapshot | None) -> None:
+def show_records(table: GivenTable, proposal: Proposal, snapshot: Snapshot | None) -> None:
     """The first rows as the records they would become."""
     st.header("The first rows, as records")
-    table = caches.sample(given, proposal.mapping.layout)
+    rows = caches.sample(table, proposal.mapping.layout)
     names = CarNames() if snapshot is None else caches.car_names(snapshot)
-    landed = preview(proposal.mapping, table, datetime.now(UTC).date(), ROWS_PREVIEWED, names)
-    st.markdown("\n".join(f"- {escaped(record_sentence(row))}" for row in landed.iter_rows(named=True)))
+    records = preview(proposal.mapping, rows, datetime.now(UTC).date(), ROWS_PREVIEWED, names)
+    write_list(record_sentence(row) for row in records.iter_rows(named=True))
     if "event_date" in proposal.mapping.columns:
         st.caption(dates_sentence(proposal.mapping))
 
 
-def show_trial(given: Given, proposal: Proposal, snapshot: Snapshot | None) -> LoadReport | None:
+def show_trial(table: GivenTable, proposal: Proposal, snapshot: Snapshot | None) -> LoadReport | None:
     """What a load would come to, row by row; nothing while a large table has not been tried."""
     st.header("What would be loaded, and what not")
-    large = len(given.content) > TRIED_AT_ONCE
+    large = len(table.content) > TRIED_AT_ONCE
     if large and not st.button("Try every row", help="Nothing is kept of it."):
         return None
-    own = caches.own_market_path()
     records = "" if snapshot is None else snapshot.state.records
-    report = caches.trial(str(own), records, given, proposal.mapping)
-    first = _to_choose(proposal)
+    report = caches.trial(str(caches.own_market_path()), records, table, proposal.mapping)
+    first = ", ".join(  # what holds for every row, is still open, and no record can be without
+        called(question.name)
+        for question in proposal.questions
+        if question.section == "constants" and question.name in REQUIRED
+    )
     if first and report.rejected:
         st.warning(
             escaped(
@@ -69,22 +72,14 @@ def show_trial(given: Given, proposal: Proposal, snapshot: Snapshot | None) -> L
             refused,
             "rows that would be rejected",
             {
-                "file": None,
-                "row": st.column_config.NumberColumn("Row", format="%d", width="small"),
-                "why": st.column_config.TextColumn("Why", width="medium"),
-                "cells": st.column_config.TextColumn("The row as it stands", width="large"),
+                "row": Column("Row", "%d", "small"),
+                "why": Column("Why", width="medium"),
+                "cells": Column("The row as it stands", width="large"),
             },
+            every=refused,
             height="content" if refused.height < 8 else 300,
         )
     return report
-
-
-def _to_choose(proposal: Proposal) -> str:
-    """What holds for every row and no record can be without, as far as it is still open, in words."""
-    names = [
-        asked.name for asked in proposal.questions if asked.section == "constants" and asked.name in REQUIRED
-    ]
-    return ", ".join(called(name) for name in names)
 
 
 def show_report(report: LoadReport, *, dry_run: bool = False) -> None:
@@ -93,22 +88,11 @@ def show_report(report: LoadReport, *, dry_run: bool = False) -> None:
     says(escaped(f"{load_sentence(report, dry_run=dry_run)}."))
     for doubt in report.doubts:
         st.warning(escaped(f"Doubtful: {doubt}"))
-    for sentence in told_sentences(report):
-        if not sentence.startswith("doubtful"):
-            st.write(escaped(f"{sentence[:1].upper()}{sentence[1:]}."))
+    others = (words for words in told_sentences(report) if not words.startswith("doubtful"))
+    write(*(f"{capital(words)}." for words in others))
     for question in new_name_questions(report):
-        st.warning(
-            escaped(f"{question[:1].upper()}{question[1:]}: mend the file, or settle it under Names later.")
-        )
+        st.warning(escaped(f"{capital(question)}: mend the file, or settle it under Names later."))
     rules = rules_table(report)
     if rules.height and not dry_run:
-        _show_rules(rules)
-
-
-def _show_rules(rules: pl.DataFrame) -> None:
-    show_table(
-        rules,
-        "rules broken",
-        {"rule": "Rule broken", "rows": st.column_config.NumberColumn("Rows", format="localized")},
-        height="content",
-    )
+        columns = {"rule": "Rule broken", "rows": "Rows"}
+        show_table(rules, "rules broken", columns, height="content")

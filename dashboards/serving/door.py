@@ -15,8 +15,7 @@ from starlette.responses import HTMLResponse, PlainTextResponse, RedirectRespons
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from streamlit.auth_util import get_cookie_with_chunks
 
-from dashboards.serving.open_lines import OpenLines, Paced
-from dashboards.serving.upload_totals import UPLOADS, UploadTotals
+from dashboards.serving.visitor_limits import UPLOADS, OpenLines, Paced, UploadTotals
 from pricing.api.gates.bodies import Body
 from pricing.api.gates.callers import HERE
 from pricing.api.gates.hosts import is_trusted, refusal
@@ -98,24 +97,22 @@ class Door:
             await self._app(scope, receive, send)
             return
 
-        async def told(message: Message) -> None:
+        async def secured(message: Message) -> None:
             if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                for header, value in SAFETY.items():
-                    headers[header] = value
+                MutableHeaders(scope=message).update(SAFETY)
             await send(message)
 
         answer, person, largest = await self._stopped(scope, receive)
         if answer is None and scope["type"] == "http" and scope["path"].startswith(UPLOADS):
-            await self._upload(scope, receive, told, person, largest)
+            await self._upload(scope, receive, secured, person, largest)
         elif answer is None and scope["type"] == "websocket":
-            await self._line(scope, receive, told, person)
+            await self._line(scope, receive, secured, person)
         elif answer is None:
-            await self._app(scope, self._short(scope, receive), told)
+            await self._app(scope, self._short(scope, receive), secured)
         elif scope["type"] == "websocket":
             await send({"type": "websocket.close", "code": 1008})
         else:
-            await answer(scope, receive, told)
+            await answer(scope, receive, secured)
 
     async def _line(self, scope: Scope, receive: Receive, send: Send, person: str) -> None:
         """The WebSocket of a page, within what its visitor may hold open and say."""
@@ -138,14 +135,14 @@ class Door:
         """A file for a page, within what its person may keep, or the end of one."""
         file, status = scope["path"].removeprefix(UPLOADS), 0
 
-        async def told(message: Message) -> None:
+        async def observed(message: Message) -> None:
             nonlocal status
             if message["type"] == "http.response.start":
                 status = message["status"]
             await send(message)
 
         if scope["method"] != "PUT":
-            await self._app(scope, self._short(scope, receive), told)
+            await self._app(scope, self._short(scope, receive), observed)
             if scope["method"] == "DELETE" and status // 100 == 2:
                 self._totals.removed(file)
             return
@@ -159,9 +156,9 @@ class Door:
             return
         seconds = limits.body_seconds if largest <= LARGEST_OF_READERS else limits.work_seconds
         try:
-            await self._app(scope, Body(receive, headers, size, seconds).next, told)
+            await self._app(scope, Body(receive, headers, size, seconds).next, observed)
         finally:
-            self._totals.end(person, file, size, kept=status // 100 == 2)
+            self._totals.end(person, file, size, stored=status // 100 == 2)
 
     async def _stopped(self, scope: Scope, receive: Receive) -> tuple[Response | None, str, int]:
         """What is answered in place of the dashboard, ``None`` for whoever may come in; who that is; and how
@@ -186,9 +183,9 @@ class Door:
         token = token_in(request.headers)
         try:
             if token is not None:
-                kept = await self._opens(request, token)
-                may_load = "load" in ROLES[kept.role]
-                return None, kept.token_id, LARGEST_OF_LOADERS if may_load else LARGEST_OF_READERS
+                record = await self._opens(request, token)
+                may_load = "load" in ROLES[record.role]
+                return None, record.token_id, LARGEST_OF_LOADERS if may_load else LARGEST_OF_READERS
         except HttpProblemError as error:
             return _ask(error.detail, error.status), "", 0
         return _ask("", 401), "", 0
@@ -205,8 +202,9 @@ class Door:
             await self._opens(request, token)
         except HttpProblemError as error:
             return _ask(error.detail, error.status)
+        by_tls = "https" in (request.url.scheme, request.headers.get("x-forwarded-proto"))
         answer = RedirectResponse("/", 303)
-        answer.set_cookie(COOKIE, token, httponly=True, samesite="strict", secure=_by_tls(request))
+        answer.set_cookie(COOKIE, token, httponly=True, samesite="strict", secure=by_tls)
         return answer
 
 
@@ -230,10 +228,10 @@ def signed_in(headers: Mapping[str, str], secret: str) -> str | None:
         return str(URLSafeTimedSerializer(secret, salt=name).loads(sent, _LONGEST)).encode() if sent else None
 
     try:
-        told = json.loads(get_cookie_with_chunks(verified, SIGNED_IN) or "")
+        claims = json.loads(get_cookie_with_chunks(verified, SIGNED_IN) or "")
     except (BadData, ValueError):
         return None
-    return str(told.get("email", "")) if secret and isinstance(told, dict) else None
+    return str(claims.get("email", "")) if secret and isinstance(claims, dict) else None
 
 
 def token_in(headers: Mapping[str, str]) -> str | None:
@@ -247,10 +245,6 @@ _LONGEST: Final = 31 * 86_400
 
 def _cookie(headers: Mapping[str, str], name: str) -> str | None:
     return cookie_parser(headers.get("cookie", "")).get(name)
-
-
-def _by_tls(request: HTTPConnection) -> bool:
-    return "https" in (request.url.scheme, request.headers.get("x-forwarded-proto"))
 
 
 def _ask(why: str, status: int) -> Response:

@@ -18,9 +18,11 @@ WAIT = 300
 
 
 def a_page(module: str) -> AppTest:
-    """One page by itself, as the frame would run it."""
+    """One page by itself, as the frame would run it; in whichever folder its file is."""
+    (file,) = Path(APP).parent.rglob(f"{module}.py")
     return AppTest.from_string(
-        f"from dashboards import url_state, {module}\n"
+        "from dashboards import url_state\n"
+        f"from {'.'.join(file.parent.relative_to(Path(APP).parents[1]).parts)} import {module}\n"
         f"url_state.take({module!r})\n"
         f"{module}.show_page()\n"
         "url_state.give()\n",

@@ -15,6 +15,7 @@ from pricing.appraisal.register import enter, listed, read
 from pricing.operations.appraisal_files import evidence_for
 from pricing.reports.figure_words import span_words
 from pricing.store.market import Market
+from pricing.words.language.plain_text import escaped
 from pricing.words.language.reader import rounded
 from tests.appraisals import full_record
 from tests.dashboards.pages import a_page, at_car, press, said, table
@@ -140,6 +141,7 @@ def test_profiles_are_kept_taken_over_and_forgotten(market: Market, car: dict[st
     page.button(key="forget_profiles").click().run()
     assert not page.exception
     assert profiles(market) == []
+    assert [done.value for done in page.success] == [escaped("Forgotten: valuer: desk.")]
 
 
 def test_photographs_are_uploaded_tied_put_on_the_cover_and_taken_out(

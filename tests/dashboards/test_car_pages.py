@@ -28,6 +28,7 @@ from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.model.saved import load
 from pricing.operations import drafts
 from pricing.operations.bundled import DEMO_CATALOGUE, EXTENSIONS
+from pricing.operations.settings import Settings
 from pricing.store.market import Market
 from pricing.vocabulary import OPTION_CODES
 from pricing.words.buying import (
@@ -111,6 +112,27 @@ def test_a_choice_about_a_sale_is_kept_with_its_reason_and_counts(
 def test_mending_asks_for_an_inspection_first(market: Market, car: dict[str, Any]) -> None:
     page = at_car(a_page("mending"), car)
     assert "fill in a sheet for the car first" in said(page)
+
+
+def test_mending_takes_the_whole_car_of_the_sheet_where_the_form_has_none(
+    market: Market, car: dict[str, Any]
+) -> None:
+    """Its reading is in kilometres, whatever unit odometers are read in here; its options count."""
+    whole = {name: car[name] for name in ("make", "model", "year")}
+    whole |= {"odometer_km": 61_000.0, "options": ["overdrive"], "history_file": True}
+    name = drafts.new_name()
+    drafts.keep_sheet(market.path, name, Inspection.start("monocoque", whole, extensions=EXTENSIONS))
+    market.keep_settings(Settings(distance_unit="miles").texts())
+    page = a_page("mending")
+    page.query_params["sheet"] = name
+    page.run()
+    assert not page.exception
+    entered = {
+        key: page.session_state[key] for key in ("odometer", "odometer_unit", "options", "history_file")
+    }
+    assert entered == {
+        "odometer": "61000", "odometer_unit": "km", "options": ["overdrive"], "history_file": "yes",
+    }  # fmt: skip
 
 
 def test_mending_is_the_librarys_and_its_fields_move_it(market: Market, car: dict[str, Any]) -> None:

@@ -15,13 +15,13 @@ from starlette.types import Message, Receive, Scope, Send
 from streamlit.auth_util import set_cookie_with_chunks
 
 from dashboards.serving.door import COOKIE, LARGEST_OF_LOADERS, LARGEST_OF_READERS, SIGNED_IN, Door, signed_in
-from dashboards.serving.open_lines import (
+from dashboards.serving.visitor_limits import (
     LONGEST_UNKNOWN,
     MESSAGES_AT_ONCE,
     MOST_OF_ONE,
     MOST_UNKNOWN,
+    UploadTotals,
 )
-from dashboards.serving.upload_totals import UploadTotals
 from pricing.api.gates.callers import holder
 from pricing.api.service import Service
 from pricing.intake.transfers import LARGEST_UPLOAD

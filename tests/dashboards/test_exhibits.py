@@ -7,8 +7,8 @@ import polars as pl
 import pytest
 import streamlit as st
 
-from dashboards.exhibits import show_chart, show_table
-from dashboards.row_cards import as_cards
+from dashboards.exhibits import show_chart
+from dashboards.tables import Column, as_cards, headings, show_table
 from pricing.charts.figures import figures
 from pricing.charts.position import position_picture
 from pricing.charts.valuation import bands_chart, distribution_chart, terms_chart
@@ -33,7 +33,7 @@ def test_visitors_who_share_a_frame_do_not_wait_for_each_other(
     def visit() -> None:
         for _ in range(25):
             terms_chart(valuation)
-            show_table(valuation.sales, "sales", {})
+            show_table(valuation.sales, "sales", {name: name for name in valuation.sales.columns})
             bands_chart(valuation)
 
     visitors = [threading.Thread(target=visit, daemon=True) for _ in range(8)]
@@ -73,8 +73,9 @@ def test_a_card_says_the_money_first_and_low_and_high_as_one() -> None:
             "raw": ["<b>", "cell " * 40],
         }
     )
-    words = {name: f"{name.capitalize()} (EUR)" for name in ("low", "mid", "high")}
-    cards = as_cards(frame, words | {"raw": "As it stands"})
+    money = {name: Column(f"{name.capitalize()} (EUR)") for name in ("low", "mid", "high")}
+    names = headings("make", "model")
+    cards = as_cards(frame, names | money | headings("record_id") | {"raw": Column("As it stands")})
     first, second = cards.split("</li>")[:2]
     assert first.startswith(
         '<ul class="rows"><li><strong>3,890 <small>Mid (EUR)</small></strong><b>Wexcombe Sedge</b>'

@@ -6,6 +6,7 @@ import re
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from dashboards.pages import PAGES
 from pricing.store.market import Market
 from tests.dashboards.pages import APP, WAIT
 
@@ -16,6 +17,7 @@ def test_a_page_says_a_code_and_the_log_says_the_rest(
     def fail(*_: object, **__: object) -> None:
         raise ZeroDivisionError("secret words")
 
+    assert PAGES  # imported before, so that no page keeps what stands in here
     monkeypatch.setattr("dashboards.page_layout.ask_market", fail)
     with caplog.at_level(logging.ERROR, "dashboards.page_layout"):
         page = AppTest.from_file(APP, default_timeout=WAIT).run()

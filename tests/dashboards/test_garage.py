@@ -11,8 +11,7 @@ from playwright.sync_api import Browser, expect
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from dashboards.serving.garage import Garage
-from dashboards.serving.server import ApiFirst
+from dashboards.serving.beside import Beside, api_first, garage
 from pricing.api.gates.callers import VISITOR
 from pricing.condition.inspection import Inspection
 from pricing.errors import FileError, InspectionError
@@ -61,7 +60,7 @@ def test_what_the_page_asks_of_the_api_goes_by_the_door_and_a_token_of_a_program
 
         return answer
 
-    whole = ApiFirst(Garage(named("pages"), named("api")), named("api at once"))
+    whole = Beside(Beside(named("pages"), garage(named("api"))), api_first(named("api at once")))
 
     async def asked(path: str, **headers: str) -> str:
         way = httpx.ASGITransport(whole)

@@ -15,7 +15,7 @@ import httpx
 import pytest
 
 import pricing
-from dashboards.serving.handbook_first import HandbookFirst
+from dashboards.serving.beside import Beside, handbook
 from pricing.cli import main as cli
 from pricing.handbook.pages import FOLDER, PUBLIC, html_pages, markdown_pages, write_pages
 from pricing.model.price_model import PriceModel
@@ -168,7 +168,7 @@ def test_the_handbook_stands_beside_the_dashboard_and_docs_lead_to_it() -> None:
         raise AssertionError("the pages were asked")
 
     async def ask(*paths: str) -> list[httpx.Response]:
-        way = httpx.ASGITransport(app=HandbookFirst(pages))
+        way = httpx.ASGITransport(app=Beside(pages, handbook))
         async with httpx.AsyncClient(transport=way, base_url="http://desk", follow_redirects=True) as asked:
             return [await asked.get(path) for path in paths]
 
