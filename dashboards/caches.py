@@ -199,7 +199,7 @@ def proposal(
 ) -> Proposal:
     """What is proposed for a table that was given; the names are those of the market's ``records``."""
     name = given.name.split(".")[0] if kept is None else kept.source
-    return propose(sample(given, layout), name, chosen=dict(chosen), kept=kept, names=_names)
+    return propose(sample(given, layout), name, chosen=dict(chosen), earlier=kept, names=_names)
 
 
 @st.cache_resource(

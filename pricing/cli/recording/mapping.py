@@ -97,7 +97,7 @@ def propose_mapping(
     typed = {name.replace("-", "_"): value for name, value in _pairs(answers or [], "--set").items()}
 
     def proposed() -> "Proposal":
-        found = propose(table, called, chosen=chosen, kept=kept, names=names)
+        found = propose(table, called, chosen=chosen, earlier=kept, names=names)
         named = replace(found.mapping, layout=replace(found.mapping.layout, sheet=sheet), source=called)
         return with_answers(replace(found, mapping=named), typed)
 
