@@ -94,9 +94,9 @@ def propose(
 ) -> Proposal:
     """Propose how a table of a source becomes records.
 
-    ``chosen`` says of some of its columns what they are (``recognition.MAY_BE``), or None for none. ``earlier``
-    is the mapping of an earlier file of the source: what it says holds as far as ``chosen`` leaves it.
-    ``names`` are those of the market's cars, by which whole cars in one cell are parted.
+    ``chosen`` says of some of its columns what they are (``recognition.MAY_BE``), or None for none.
+    ``earlier`` is the mapping of an earlier file of the source: what it says holds as far as ``chosen``
+    leaves it. ``names`` are those of the market's cars, by which whole cars in one cell are parted.
 
     Raises:
         MappingError: a choice names no column or nothing of ours, two are the same, or ``earlier`` names a
@@ -115,9 +115,8 @@ def propose(
     table = frame.drop("row_number", strict=False).head(SAMPLE)
     if earlier is not None:
         earlier.refuse_absent(table.columns)
-    recognised = recognise(
-        table, chosen if earlier is None else {**_choices_of(earlier, table.columns), **chosen}
-    )
+        chosen = {**_choices_of(earlier, table.columns), **chosen}
+    recognised = recognise(table, chosen)
     columns = {column.ours: column.theirs for column in recognised if column.ours is not None}
     ticked = [ours for ours in columns if ours.startswith(OPTION)]
     options = {ours.removeprefix(OPTION): columns.pop(ours) for ours in ticked}
@@ -192,7 +191,7 @@ class _Draft:
 
 
 def _choices_of(earlier: Mapping, columns: list[str]) -> dict[str, str | None]:
-    """What a earlier mapping takes the columns of a table for."""
+    """What an earlier mapping takes the columns of a table for."""
     meant = {theirs: ours for ours, theirs in earlier.columns.items()}
     meant |= {theirs: OPTION + code for code, theirs in earlier.option_columns.items()}
     meant |= {theirs: part for part, theirs in earlier.parts.items()}
