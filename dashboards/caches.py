@@ -198,7 +198,7 @@ def proposal(
 ) -> Proposal:
     """What is proposed for a table that was given; the names are those of the market's ``records``."""
     name = table.name.split(".")[0] if earlier is None else earlier.source
-    return propose(sample(table, layout), name, chosen=dict(chosen), kept=earlier, names=_names)
+    return propose(sample(table, layout), name, chosen=dict(chosen), earlier=earlier, names=_names)
 
 
 @st.cache_resource(show_spinner="Trying every row", **_OF_UPLOADS)

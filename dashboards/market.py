@@ -14,7 +14,6 @@ from dashboards.text import show_terms, show_verdict, write
 from dashboards.url_state import BOUND
 from pricing.charts import depth as depth_charts
 from pricing.charts import evidence as index_charts
-from pricing.charts.depth import drawn_movers, movers_chart
 from pricing.errors import EvidenceError
 from pricing.evidence.depth import Depth
 from pricing.evidence.indices.index import METHODS, PriceIndex, sale_points
@@ -22,7 +21,6 @@ from pricing.evidence.indices.periods import LENGTHS
 from pricing.model.price_model import PriceModel
 from pricing.snapshot import Snapshot
 from pricing.words import depth as depth_words
-from pricing.words.depth import mover_sentence, movers_caption, movers_sentence
 from pricing.words.evidence import index_caption, index_sales_caption, index_sentence
 from pricing.words.language.glossary import what_is
 from pricing.words.language.plain_text import escaped, sentence
@@ -54,7 +52,11 @@ def show_page(market: tuple[Snapshot, PriceModel]) -> None:
     chosen = movers.filter(**dict(where)) if where else movers
     if not chosen.is_empty():
         one = "model" in dict(where)
-        show_verdict(mover_sentence(chosen.row(0, named=True)) if one else movers_sentence(chosen))
+        show_verdict(
+            depth_words.mover_sentence(chosen.row(0, named=True))
+            if one
+            else depth_words.movers_sentence(chosen)
+        )
     try:
         _show_index(snapshot, caches.price_index_of(snapshot, where, method, period), where)
     except EvidenceError as error:
@@ -92,9 +94,13 @@ def _show_movers(movers: pl.DataFrame) -> None:
     if matches.is_empty():
         st.info(escaped(f"Nothing like '{wanted}' is on record. Try part of the name."))
         return
-    drawn = drawn_movers(matches)
+    drawn = depth_charts.drawn_movers(matches)
     if drawn.height:
-        show_chart(movers_chart(matches), movers_caption(matches, drawn.height), "rises and falls")
+        show_chart(
+            depth_charts.movers_chart(matches),
+            depth_words.movers_caption(matches, drawn.height),
+            "rises and falls",
+        )
     show_table(
         matches.with_columns(model=name),
         "what rose and fell",

@@ -241,7 +241,7 @@ def _in_words(language: Words, rng: np.random.Generator, rows: int) -> dict[str,
     """By column its cells in the source's words, chosen at random where there are several."""
     cells = {}
     for name, words in language.items():
-        choices = {code: said.split("; ") for code, said in words.items()}
+        choices = {code: texts.split("; ") for code, texts in words.items()}
         most = max(map(len, choices.values()))
         flat = {
             f"{code} {place}": of_code[place % len(of_code)]

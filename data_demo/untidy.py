@@ -73,7 +73,7 @@ def annotate(market: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
 
 
 def spoil(
-    given: pl.DataFrame,
+    table: pl.DataFrame,
     truth: pl.DataFrame,
     defects: Mapping[str, Mapping[str, object]],
     rng: np.random.Generator,
@@ -95,8 +95,8 @@ def spoil(
     truth = truth.join(named, on="row", how="left", maintain_order="left").drop("row")
     for rule, values in defects.items():
         hit = truth["true_defect"].eq_missing(rule)
-        given = given.with_columns(
-            pl.when(hit).then(pl.lit(value, given.schema[name])).otherwise(name).alias(name)
+        table = table.with_columns(
+            pl.when(hit).then(pl.lit(value, table.schema[name])).otherwise(name).alias(name)
             for name, value in values.items()
         )
-    return given, truth
+    return table, truth

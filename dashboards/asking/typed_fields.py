@@ -11,8 +11,8 @@ import streamlit as st
 from pricing.car import today
 from pricing.decisions.typed_amounts import typed_amount
 from pricing.errors import PricingError
+from pricing.intake.written.dates import read_year
 from pricing.intake.written.numbers import number, tidied
-from pricing.intake.written.years import read_year
 from pricing.records.entered_amounts import entered
 from pricing.snapshot import Snapshot
 from pricing.words.language.plain_text import escaped, sentence

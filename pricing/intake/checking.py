@@ -85,12 +85,11 @@ def preview(
     """The first rows of a table as the mapping would have them land, with the rules that each one would
     break."""
     mapped = mapping.apply(frame.head(rows), names)
-    absent = [pl.lit(None, dtype=pl.String).alias(name) for name in REQUIRED if name not in mapped.columns]
-    made = [pl.lit("-").alias(name) for name in _MADE if name not in mapped.columns]
-    whole = mapped.with_columns(absent).with_columns(made).with_row_index("row")
-    checked = check_rows(whole.with_columns(place="row"), today, _ANY_CURRENCY, written=False)
-    broken = checked.broken.rename({"place": "row"})
-    return mapped.with_row_index("row").join(broken, on="row", how="left", maintain_order="left").drop("row")
+    blank = {**dict.fromkeys(REQUIRED, pl.lit(None, pl.String)), **dict.fromkeys(_MADE, pl.lit("-"))}
+    absent = [value.alias(name) for name, value in blank.items() if name not in mapped.columns]
+    placed = mapped.with_row_index("place")
+    checked = check_rows(placed.with_columns(absent), today, _ANY_CURRENCY, written=False)
+    return placed.join(checked.broken, on="place", how="left", maintain_order="left").drop("place")
 
 
 def turned(frame: pl.DataFrame) -> pl.DataFrame:

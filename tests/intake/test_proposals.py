@@ -139,9 +139,9 @@ def test_a_kept_mapping_is_proposed_again_as_it_was_settled() -> None:
         first, {"country": "GB", "odometer_km": "miles", "outcome:gone": "sold", "premium": "15"}
     )
     assert settled.questions == ()
-    again = propose(TABLE, "hall", kept=settled.mapping)
+    again = propose(TABLE, "hall", earlier=settled.mapping)
     assert again.mapping == settled.mapping and again.questions == ()
-    changed = propose(TABLE, "hall", kept=settled.mapping, chosen={"Status": None})
+    changed = propose(TABLE, "hall", earlier=settled.mapping, chosen={"Status": None})
     assert [question.name for question in changed.questions] == ["outcome"]
     assert changed.mapping.charges == settled.mapping.charges
 

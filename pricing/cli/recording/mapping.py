@@ -93,7 +93,7 @@ def propose_mapping(
     typed = {name.replace("-", "_"): value for name, value in _pairs(answers or [], "--set").items()}
 
     def proposed() -> "Proposal":
-        made = propose(table, called, chosen=chosen, kept=kept, names=names)
+        made = propose(table, called, chosen=chosen, earlier=kept, names=names)
         named = replace(made.mapping, layout=replace(made.mapping.layout, sheet=sheet), source=called)
         return with_answers(replace(made, mapping=named), typed)
 

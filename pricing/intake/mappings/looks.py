@@ -8,12 +8,11 @@ from typing import Final
 import polars as pl
 
 from pricing.intake.mappings.headings import CAR, meanings, plain
-from pricing.intake.written.dates import ORDERS, month_named, read_date
+from pricing.intake.written.dates import ORDERS, month_named, read_date, read_year
 from pricing.intake.written.distances import read_distance
 from pricing.intake.written.money import SIGNS, currency_named, read_money
 from pricing.intake.written.table import MONEY_COLUMNS
 from pricing.intake.written.words import WORD_COLUMNS, condition_text, known_words, not_known, yes_and_no
-from pricing.intake.written.years import read_year
 
 LOOKED_AT: Final = 300
 """Distinct cells of a column that are looked at."""

@@ -89,17 +89,17 @@ def propose(
     source: str,
     *,
     chosen: Table[str, str | None] = {},  # noqa: B006 - never changed
-    kept: Mapping | None = None,
+    earlier: Mapping | None = None,
     names: CarNames = CarNames(),  # noqa: B008 - frozen
 ) -> Proposal:
     """Propose how a table of a source becomes records.
 
-    ``chosen`` says of some of its columns what they are (``recognition.MAY_BE``), or None for none. ``kept``
-    is the mapping of an earlier file of the source: what it says holds as far as ``chosen`` leaves it.
-    ``names`` are those of the market's cars, by which whole cars in one cell are parted.
+    ``chosen`` says of some of its columns what they are (``recognition.MAY_BE``), or None for none.
+    ``earlier`` is the mapping of an earlier file of the source: what it says holds as far as ``chosen``
+    leaves it. ``names`` are those of the market's cars, by which whole cars in one cell are parted.
 
     Raises:
-        MappingError: a choice names no column or nothing of ours, two are the same, or ``kept`` names a
+        MappingError: a choice names no column or nothing of ours, two are the same, or ``earlier`` names a
             column that the table does not have.
 
     >>> row = {"Marque": "Corvane", "Model": "Six", "Built": "1968", "Sale date": "13/5/2024",
@@ -113,9 +113,10 @@ def propose(
     True
     """
     table = frame.drop("row_number", strict=False).head(SAMPLE)
-    if kept is not None:
-        kept.refuse_absent(table.columns)
-    recognised = recognise(table, chosen if kept is None else {**_choices_of(kept, table.columns), **chosen})
+    if earlier is not None:
+        earlier.refuse_absent(table.columns)
+        chosen = {**_choices_of(earlier, table.columns), **chosen}
+    recognised = recognise(table, chosen)
     columns = {column.ours: column.theirs for column in recognised if column.ours is not None}
     ticked = [ours for ours in columns if ours.startswith(OPTION)]
     options = {ours.removeprefix(OPTION): columns.pop(ours) for ours in ticked}
@@ -129,13 +130,13 @@ def propose(
         left = ", ".join(map(repr, options.values()))
         draft.ask("columns", "options", f"{columns['options']!r} lists them; left out: {left}")
         options = {}
-    if kept is None:
+    if earlier is None:
         constants = _constants(draft)
     else:
-        constants = {ours: value for ours, value in kept.constants.items() if ours not in columns}
-    _ask_constants(draft, constants, is_new=kept is None)
-    base = Mapping(source, {}) if kept is None else kept
-    same_odometer = kept is not None and kept.columns.get("odometer_km") == columns.get("odometer_km")
+        constants = {ours: value for ours, value in earlier.constants.items() if ours not in columns}
+    _ask_constants(draft, constants, is_new=earlier is None)
+    base = Mapping(source, {}) if earlier is None else earlier
+    same_odometer = earlier is not None and earlier.columns.get("odometer_km") == columns.get("odometer_km")
     separator = base.option_separator
     if packed is not None and packed != base.packed_options:
         separator = _separator(draft.text[packed])
@@ -146,10 +147,10 @@ def propose(
         parts=parts,
         car=columns.get(CAR),
         date_order=base.date_order or _date_order(draft),
-        decimal=_decimal(draft.cells(*MONEY_COLUMNS)) if kept is None else kept.decimal,
+        decimal=_decimal(draft.cells(*MONEY_COLUMNS)) if earlier is None else earlier.decimal,
         odometer_unit=base.odometer_unit if same_odometer else _unit(draft),
-        amount_unit=_amount_unit(draft) if kept is None else kept.amount_unit,
-        year_unit=_year_unit(draft) if kept is None else kept.year_unit,
+        amount_unit=_amount_unit(draft) if earlier is None else earlier.amount_unit,
+        year_unit=_year_unit(draft) if earlier is None else earlier.year_unit,
         option_columns=options,
         packed_options=packed,
         option_separator=separator,
@@ -189,14 +190,13 @@ class _Draft:
         return [money for money in map(read_money, self.distinct("amount")) if money is not None]
 
 
-def _choices_of(kept: Mapping, columns: list[str]) -> dict[str, str | None]:
-    """What a kept mapping takes the columns of a table for."""
-    meant = {theirs: ours for ours, theirs in kept.columns.items()}
-    meant |= {theirs: OPTION + code for code, theirs in kept.option_columns.items()}
-    meant |= {} if kept.columns.get("model") is None else {kept.columns["model"]: "model"}
-    meant |= {theirs: part for part, theirs in kept.parts.items()}
-    meant |= {} if kept.car is None else {kept.car: CAR}
-    meant |= {} if kept.packed_options is None else {kept.packed_options: "options"}
+def _choices_of(earlier: Mapping, columns: list[str]) -> dict[str, str | None]:
+    """What an earlier mapping takes the columns of a table for."""
+    meant = {theirs: ours for ours, theirs in earlier.columns.items()}
+    meant |= {theirs: OPTION + code for code, theirs in earlier.option_columns.items()}
+    meant |= {theirs: part for part, theirs in earlier.parts.items()}
+    single = {"model": earlier.columns.get("model"), CAR: earlier.car, "options": earlier.packed_options}
+    meant |= {theirs: ours for ours, theirs in single.items() if theirs is not None}
     return {theirs: meant.get(theirs) for theirs in columns}
 
 
@@ -257,11 +257,11 @@ def _ask_constants(draft: _Draft, constants: dict[str, str], *, is_new: bool) ->
     signed = [money.currency for money in draft.amounts if money.currency is not None]
     every = len(signed) == len([money for money in draft.amounts if money.amount is not None])
     clear = bool(signed) and every and all(map(_code, signed))
-    told = {*draft.columns, *constants, *_MADE, *(["currency"] if clear else [])}
+    answered = {*draft.columns, *constants, *_MADE, *(["currency"] if clear else [])}
     if CAR in draft.columns:
-        told |= {"make", "model", "year"}
+        answered |= {"make", "model", "year"}
     for ours in (*REQUIRED, *(MAY_BE_UNKNOWN if is_new else ())):
-        if ours not in told:
+        if ours not in answered:
             choices = CHOICES.get(ours, ())
             one_of = f" ({', '.join(choices)})" if 0 < len(choices) < 10 else ""
             blank = ", or leave it unknown" if ours in MAY_BE_UNKNOWN else ""
@@ -344,9 +344,9 @@ def _separator(cells: pl.Series) -> str:
     return max((";", ",", "|", "/", "+"), key=lambda mark: cells.str.count_matches(mark, literal=True).sum())
 
 
-def _words(draft: _Draft, kept: Table[str, Table[str, str]]) -> dict[str, dict[str, str]]:
-    """Words of theirs that are kept or near spellings of known ones; those that are neither are asked."""
-    words = {ours: dict(meanings) for ours, meanings in kept.items() if ours in draft.columns}
+def _words(draft: _Draft, earlier: Table[str, Table[str, str]]) -> dict[str, dict[str, str]]:
+    """Words of theirs that are settled or near spellings of known ones; those that are neither are asked."""
+    words = {ours: dict(meanings) for ours, meanings in earlier.items() if ours in draft.columns}
     for ours in WORD_COLUMNS:
         if ours == "country":
             continue

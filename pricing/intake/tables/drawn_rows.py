@@ -15,9 +15,8 @@ ROW: Final = "row_number"
 
 _TOTAL: Final = re.compile(
     r"(?i)^\s*(?:grand |sub)?(?:totals?|totaux|totale|totaal|sum|summe|summa|suma|somme|gesamt\w*"
-    r"|zwischensumme|sous-total"
-    r"|subtotal|average|mean|median|durchschnitt|moyenne|media|gemiddelde?|medel\w*|count|anzahl|nombre"
-    r"|antal)\b[^0-9]{0,30}$"
+    r"|zwischensumme|sous-total|subtotal|average|mean|median|durchschnitt|moyenne|media|gemiddelde?|medel\w*"
+    r"|count|anzahl|nombre|antal)\b[^0-9]{0,30}$"
 )
 _RULE: Final = re.compile(r"[\s:+|]*[-=_]{2,}[-=_\s:+|]*")
 """A line drawn under a header, as in tables of plain text."""

@@ -24,10 +24,8 @@ LOOKED_THROUGH: Final = 60
 
 _UNIT: Final = re.compile(
     r"(?i)^[(\[]?(?:km|kms|miles?|mls|mil|mi|[£€$¥]|eur|gbp|usd|chf|sek|nok|dkk|kr|euro|pounds"
-    r"|dd?[/.-]mm[/.-]yy(?:yy)?"
-    r"|mm[/.-]dd[/.-]yy(?:yy)?|tt[.]mm[.]jj(?:jj)?|jj[/]mm[/]aa(?:aa)?|yyyy|year|jahr|y/n|yes/no|ja/nein"
-    r"|oui/non|text|code"
-    r"|number|nr|no|-|1-100|0-100|%)[)\]]?$"
+    r"|dd?[/.-]mm[/.-]yy(?:yy)?|mm[/.-]dd[/.-]yy(?:yy)?|tt[.]mm[.]jj(?:jj)?|jj[/]mm[/]aa(?:aa)?|yyyy|year|jahr"
+    r"|y/n|yes/no|ja/nein|oui/non|text|code|number|nr|no|-|1-100|0-100|%)[)\]]?$"
 )
 Row = Sequence[str | None]
 

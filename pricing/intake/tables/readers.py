@@ -163,8 +163,8 @@ def _read_book(path: Path, layout: Layout, limits: Limits) -> Parts:
         raise FileError(f"{path} has no sheet {layout.sheet!r}{near}; it has: {', '.join(book.sheet_names)}")
     try:
         loaded = [book.load_sheet(sheet, dtypes="string", header_row=None, skip_rows=0) for sheet in names]
-        shown = [sheet for sheet in loaded if layout.sheet is not None or sheet.visible == "visible"]
-        grids = [sheet.to_polars() for sheet in shown]
+        visible = [sheet for sheet in loaded if layout.sheet is not None or sheet.visible == "visible"]
+        grids = [sheet.to_polars() for sheet in visible]
     except (fastexcel.FastExcelError, ValueError) as error:
         raise FileError(f"{path} is not a readable workbook: {str(error).splitlines()[0]}") from None
     tables = [table for grid in grids if grid.height for table in tables_in(grid, layout.header)]

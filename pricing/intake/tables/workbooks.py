@@ -39,7 +39,12 @@ def refuse_large(path: Path, limits: Limits) -> None:
                         _refuse_area(path, member.filename, rows, columns, limits, size)
                     elif member.filename.endswith("sharedStrings.xml"):
                         *texts, text = (text + block).split(_TEXT_END)
-                        _refuse_text(path, max(map(len, (*texts, text))), limits)
+                        longest = max(map(len, (*texts, text)))
+                        if longest > 4 * limits.read_cell:
+                            raise FileError(
+                                f"{path} holds a text of {longest:,} bytes and a cell may have at most "
+                                f"{limits.read_cell:,}"
+                            )
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, ValueError) as error:
         raise FileError(f"{path} is not a readable workbook: {error}") from None
 
@@ -80,11 +85,4 @@ def _refuse_area(path: Path, sheet: str, rows: int, columns: int, limits: Limits
         raise FileError(
             f"{path}: {sheet} covers {rows:,} rows of {columns:,} columns, far more than a file of {size:,} "
             "bytes can fill"
-        )
-
-
-def _refuse_text(path: Path, length: int, limits: Limits) -> None:
-    if length > 4 * limits.read_cell:
-        raise FileError(
-            f"{path} holds a text of {length:,} bytes and a cell may have at most {limits.read_cell:,}"
         )

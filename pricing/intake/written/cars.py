@@ -8,8 +8,8 @@ from typing import Final
 
 from rapidfuzz import fuzz, process
 
+from pricing.intake.written.dates import read_year
 from pricing.intake.written.numbers import tidied
-from pricing.intake.written.years import read_year
 
 _YEAR: Final = re.compile(
     r"(?<![\w.,/])(?:c\.?\s?|ca\.?\s?)?(?:(?:18[89]|19\d|20[0-2])\d(?:\s?[/-]\s?\d{1,4})?\??"
@@ -111,10 +111,10 @@ def read_car(text: str, names: CarNames, *, by_words: bool = False) -> SaidCar:
     model = names.models.get((first, _folded(words[:used])), _joined(words[:used]))
     words = words[used:]
     variant, used = _variant(words, names, first, second)
-    rest = " ".join(words[used:]).strip("()-,;: ")
-    if variant is None and by_words and rest:
-        return SaidCar(make, model, rest, year, None)
-    return SaidCar(make, model, variant, year, rest or None)
+    rest = " ".join(words[used:]).strip("()-,;: ") or None
+    if variant is None and by_words:
+        variant, rest = rest, None
+    return SaidCar(make, model, variant, year, rest)
 
 
 def _longest(words: list[str], known: Collection[str]) -> tuple[str | None, int]:

@@ -134,8 +134,8 @@ def read_money(text: str, decimal: str = ".", *, grouped: bool = True) -> Money 
 
     ``grouped``: see ``numbers.number``.
 
-    >>> asked, bid = read_money("VB 4.500 €"), read_money("bid to £3,000")
-    >>> asked.amount, asked.currency, bid.highest_bid
+    >>> asking, bid = read_money("VB 4.500 €"), read_money("bid to £3,000")
+    >>> asking.amount, asking.currency, bid.highest_bid
     (Decimal('4500'), '€', Decimal('3000'))
     >>> read_money("4-5k").low, read_money("4-5k").high, read_money("not sold").outcome, read_money("a few")
     (Decimal('4000'), Decimal('5000'), 'unsold', None)

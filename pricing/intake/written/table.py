@@ -13,7 +13,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.intake.written.cars import CarNames, read_car
-from pricing.intake.written.dates import read_date, read_serial
+from pricing.intake.written.dates import read_date, read_serial, read_year
 from pricing.intake.written.distances import read_distance
 from pricing.intake.written.money import currency_named, meant, read_money
 from pricing.intake.written.numbers import number
@@ -25,7 +25,6 @@ from pricing.intake.written.words import (
     word_text,
     yes_and_no,
 )
-from pricing.intake.written.years import read_year
 from pricing.vocabulary import AMOUNT_UNITS, DISTANCE_UNITS, OUTCOMES, UNKNOWN_UNIT
 
 MONEY_COLUMNS: Final = ("amount", "premium", "low_estimate", "high_estimate", "reserve", "highest_bid")

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pricing.intake.written.years import read_year
+from pricing.intake.written.dates import read_year
 
 FORMS = [
     # cell, the year of the event, model year
