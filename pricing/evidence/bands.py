@@ -56,10 +56,10 @@ def band_premiums(sold: pl.DataFrame, spec: FeatureSpec, at: date, *, years: int
     counts = np.zeros((len(edges) - 1, len(CONDITION_BANDS)), dtype=np.int64)
     np.add.at(counts, (span, band), 1)
     both = counts[:, 1:] + counts[:, :-1]
-    told = (np.minimum(counts[:, 1:], counts[:, :-1]) >= MINIMUM) & np.isfinite(errors)
+    estimable = (np.minimum(counts[:, 1:], counts[:, :-1]) >= MINIMUM) & np.isfinite(errors)
     quantile = float(stats.t.ppf((1.0 + CONFIDENCE) / 2.0, max(freedom, 1)))
-    reach = quantile * np.where(told, errors, 0.0)
-    values = [np.where(told, 100.0 * np.expm1(effects + side * reach), np.nan) for side in (0, -1, 1)]
+    reach = quantile * np.where(estimable, errors, 0.0)
+    values = [np.where(estimable, 100.0 * np.expm1(effects + side * reach), np.nan) for side in (0, -1, 1)]
     steps = len(CONDITION_BANDS) - 1
     prices = _median_prices(graded, band, span, len(edges) - 1)
     return pl.DataFrame(
@@ -70,7 +70,7 @@ def band_premiums(sold: pl.DataFrame, spec: FeatureSpec, at: date, *, years: int
             "next_below": list(CONDITION_BANDS[:-1]) * (len(edges) - 1),
             "sales": both.ravel(),
             **{name: value.ravel() for name, value in zip(("per_cent", "low", "high"), values, strict=True)},
-            "price_below": np.where(told, prices[:, :-1], np.nan).ravel(),
+            "price_below": np.where(estimable, prices[:, :-1], np.nan).ravel(),
         },
         schema=_SCHEMA,
         nan_to_null=True,
@@ -110,8 +110,8 @@ def _steps(
     shape = (spans, len(steps))
     if freedom < LEAST_FREEDOM:
         return np.zeros(shape), np.full(shape, np.inf), freedom
-    told = fit.estimable(width)
+    estimable = fit.estimable(width)
     scores = X * fit.residuals[:, None]
     covariance = fit.inverse @ (scores.T @ scores) @ fit.inverse * (len(y) / freedom)
-    errors = np.where(told, np.sqrt(np.diag(covariance)[:width]), np.inf)
+    errors = np.where(estimable, np.sqrt(np.diag(covariance)[:width]), np.inf)
     return fit.coefficients[:width].reshape(shape), errors.reshape(shape), freedom

@@ -83,7 +83,7 @@ def movers(sales: pl.DataFrame, at: date, span_days: int = SPAN_DAYS) -> pl.Data
     move = pl.col("median") - pl.col("median_before")
     error = 1.645 * (pl.col("error") ** 2 + pl.col("error_before") ** 2).sqrt()
     enough = pl.min_horizontal("sales", "sales_before") >= LEAST_SALES
-    told = (
+    direction = (
         pl.when(~enough).then(pl.lit(TOO_FEW))
         .when(move - error > 0).then(pl.lit("rose"))
         .when(move + error < 0).then(pl.lit("fell"))
@@ -95,7 +95,7 @@ def movers(sales: pl.DataFrame, at: date, span_days: int = SPAN_DAYS) -> pl.Data
 
     return by_model.select(
         *cars, per_cent(move).alias("per_cent"), per_cent(move - error).alias("low"),
-        per_cent(move + error).alias("high"), "sales", "sales_before", "on_record", told.alias("told"),
+        per_cent(move + error).alias("high"), "sales", "sales_before", "on_record", direction.alias("told"),
     ).sort(
         "per_cent", "on_record", "make", "model", descending=[True, True, False, False], nulls_last=True
     )  # fmt: skip

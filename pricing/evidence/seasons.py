@@ -58,9 +58,9 @@ def seasons(sold: pl.DataFrame, spec: FeatureSpec) -> Seasons:
     return _tested(window.logs, quarter, periods_kept, years)
 
 
-def _tested(logs: np.ndarray, quarter: np.ndarray, kept: np.ndarray, years: int) -> Seasons:
+def _tested(logs: np.ndarray, quarter: np.ndarray, places: np.ndarray, years: int) -> Seasons:
     effect = np.eye(4)[quarter][:, :3] - (quarter == 3)[:, None]  # effects that add up to nought
-    moves, change, gap = np.diff(logs), np.diff(effect, axis=0), np.diff(kept)[:, None].astype(float)
+    moves, change, gap = np.diff(logs), np.diff(effect, axis=0), np.diff(places)[:, None].astype(float)
     scale = np.sqrt(gap)  # a random walk moves by the root of the time between
     full = np.hstack([gap, change]) / scale
     y = moves / scale[:, 0]

@@ -207,15 +207,15 @@ class PriceDistribution:
         """
         low, high = self.interval(coverage)
         reason = self.reason_at(coverage).alias("reason")
-        given = reason.is_null().to_numpy()
+        promised = reason.is_null().to_numpy()
 
-        def where_given(name: str, values: Floats) -> pl.Series:
-            return pl.Series(name, np.where(given, values, np.nan), nan_to_null=True)
+        def where_promised(name: str, values: Floats) -> pl.Series:
+            return pl.Series(name, np.where(promised, values, np.nan), nan_to_null=True)
 
-        columns = [where_given("low", low), where_given("mid", self.mid), where_given("high", high)]
+        columns = [where_promised("low", low), where_promised("mid", self.mid), where_promised("high", high)]
         columns += [self.evidence.alias("evidence"), reason, self.remark.alias("remark")]
         if asking is not None:
-            columns.append(where_given("standing", self.standing(asking).cast(pl.Float64).to_numpy()))
+            columns.append(where_promised("standing", self.standing(asking).cast(pl.Float64).to_numpy()))
         return pl.DataFrame(columns)
 
     def standing(self, asking: Prices) -> pl.Series:

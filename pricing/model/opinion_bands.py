@@ -62,19 +62,19 @@ class OpinionBands(PriceModel):
 
     unfitted = "prices rest on opinions alone here: there are too few sales for a price model"
 
-    def __init__(self, said: pl.DataFrame, sales: int, seed: int = 0) -> None:
+    def __init__(self, statements: pl.DataFrame, sales: int, seed: int = 0) -> None:
         """Of statements laid out, as a kept fit has them; see ``of``."""
         super().__init__(FeatureSpec.cars(), seed)
-        self.said = said
+        self.statements = statements
         self.facts = {
-            "rows": said.height, "sales": sales, "asking": 0, "unsold": 0, "calibration_sales": 0,
-            "opinions": said.height, "sources": said["source"].n_unique(), "opinion_alone": True,
-            "first_date": str(said["stated_on"].min()), "last_date": str(said["stated_on"].max()),
+            "rows": statements.height, "sales": sales, "asking": 0, "unsold": 0, "calibration_sales": 0,
+            "opinions": statements.height, "sources": statements["source"].n_unique(), "opinion_alone": True,
+            "first_date": str(statements["stated_on"].min()), "last_date": str(statements["stated_on"].max()),
             "seed": self.seed, "version": version("classic-car-pricing"),
         }  # fmt: skip
 
     def __repr__(self) -> str:
-        return f"OpinionBands of {self.said.height:,} statements: no price model, for want of sales"
+        return f"OpinionBands of {self.statements.height:,} statements: no price model, for want of sales"
 
     @classmethod
     def of(cls, opinions: Frame, sales: int = 0) -> Self:
@@ -91,11 +91,10 @@ class OpinionBands(PriceModel):
     def grounds(self, cars: Frame, as_of: date | None = None) -> list[Ground]:
         """Nothing but opinions: how many there are of each car's model."""
         prepared = self.spec.prepared(as_polars(cars))
-        counts = self.said.group_by("make", "model").len("said")
+        counts = self.statements.group_by("make", "model").len("said")
         counted = prepared.join(counts, on=["make", "model"], how="left", maintain_order="left")
-        return [
-            Ground(0.0, 0.0, 1.0, 0.0, 0.0, 0, 0, said) for said in counted["said"].fill_null(0).to_list()
-        ]
+        numbers = counted["said"].fill_null(0).to_list()
+        return [Ground(0.0, 0.0, 1.0, 0.0, 0.0, 0, 0, number) for number in numbers]
 
     def asking_gaps(self) -> pl.DataFrame:
         """No asking prices were seen: no rows."""
@@ -125,11 +124,11 @@ class OpinionBands(PriceModel):
         mid, wide = between(centre), between(spread)
         given = graded & np.isfinite(mid)
         worse = (np.arange(len(CONDITION_BANDS)) < np.minimum(own, at)[:, None]) & np.isfinite(centre)
-        said = pl.DataFrame({"row": row, "place": own, "graded": graded, "given": given}).join(
+        sourced = pl.DataFrame({"row": row, "place": own, "graded": graded, "given": given}).join(
             pooled.cast({"row": pl.Int64, "place": pl.Int64}),
             on=["row", "place"], how="left", maintain_order="left",
         )  # fmt: skip
-        reason, remark = self._sentences(pl.concat([said, features], how="horizontal"))
+        reason, remark = self._sentences(pl.concat([sourced, features], how="horizontal"))
         return PriceDistribution(
             StatedLaw(ndtri(LEVELS), 0),
             np.column_stack([mid, np.where(worse, centre, mid[:, None])]),
@@ -137,14 +136,14 @@ class OpinionBands(PriceModel):
             pl.Series("evidence", [ALONE] * len(own), dtype=pl.String),
             reason,
             remark,
-            lambda rows: _terms(mid[rows], said["sources"][rows]),
+            lambda rows: _terms(mid[rows], sourced["sources"][rows]),
         )
 
     def _pooled(self, features: pl.DataFrame) -> pl.DataFrame:
         """Of every car (``row``) in every band (``place``) of which somebody spoke, ``mean`` and ``variance``
         of the log price, the ``sources`` and the last ``day`` on which it was said."""
         cars = features.with_row_index("row")
-        near = cars.join(self.said, on=["make", "model"], suffix="_said")
+        near = cars.join(self.statements, on=["make", "model"], suffix="_said")
         fits = [
             pl.col(f"{name}_said").is_null()
             | pl.col(name).is_null()

@@ -104,8 +104,8 @@ class PriceModel:
         return self._fitted
 
     @fitted.setter
-    def fitted(self, found: Fitted) -> None:
-        self._fitted = found
+    def fitted(self, fitted: Fitted) -> None:
+        self._fitted = fitted
 
     def fit(
         self,
@@ -143,8 +143,8 @@ class PriceModel:
             first = self._calibrate(rows, first, progress)
         progress("fit to all sales", len(CUTS) - 1, len(CUTS))
         shift = self.calibration.shift
-        said = statements if statements is not None and len(statements) else None
-        self.fitted = self._fit_once(rows, first, first is None, shift, said)
+        usable = statements if statements is not None and len(statements) else None
+        self.fitted = self._fit_once(rows, first, first is None, shift, usable)
         progress("fitted", len(CUTS), len(CUTS))
         self.facts: dict[str, Any] = {
             "rows": len(rows),
@@ -189,12 +189,12 @@ class PriceModel:
         start: Fitted | None,
         choose_trees: bool,
         shift: MarketShift | None = None,
-        said: Statements | None = None,
+        statements: Statements | None = None,
     ) -> Fitted:
         """A fit to evidence; one of an origin (without ``shift``) has season in it, and need not be as
         close."""
         design = Design(self.spec, shift, shift is None or shift.season)
-        design.fit(rows, None if said is None else said.features)
+        design.fit(rows, None if statements is None else statements.features)
         grouped = design.groups.order(rows.features)  # as the regression wants them: it then takes no copy
         by_date = np.argsort(grouped)
         precision = np.float64 if len(rows) < LARGE else np.float32
@@ -211,7 +211,7 @@ class PriceModel:
             upper=rows.upper[grouped],
             start=priors,
             tolerance=ORIGIN_TOLERANCE if shift is None else TOLERANCE,
-            keep_sums=said is not None,
+            keep_sums=statements is not None,
         )
         interactions = Interactions.fit(
             seen_by_trees(regression, encoded)[by_date],
@@ -227,11 +227,11 @@ class PriceModel:
         sizes = design.groups.tree.sizes
         counts = [np.bincount(sold[:, level], minlength=size) for level, size in enumerate(sizes)]
         fitted = Fitted(design, regression, interactions, counts, average)
-        if said is None or left.sums is None:
+        if statements is None or left.sums is None:
             return fitted
         seen = SalesSeen(encoded, np.flatnonzero(sales), self.spec.days(rows.features)[grouped], left)
         heard = hear(
-            said, design, regression, seen, left.sums, average,
+            statements, design, regression, seen, left.sums, average,
             lambda cars: interactions.effect(seen_by_trees(regression, cars)),
         )  # fmt: skip
         return replace(fitted, regression=heard.regression, heard=heard)

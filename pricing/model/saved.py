@@ -75,7 +75,7 @@ def to_bytes(model: PriceModel) -> bytes:
     """A fitted model as bytes."""
     if isinstance(model, OpinionBands):
         statements_file = io.BytesIO()
-        model.said.write_parquet(statements_file)
+        model.statements.write_parquet(statements_file)
         statements = np.frombuffer(statements_file.getvalue(), dtype=np.uint8)
         return _sealed({"format": OPINIONS_FORMAT, "facts": model.facts}, {"statements": statements})
     gap = model.fitted.design.asking
@@ -192,8 +192,8 @@ def _altered(header: dict[str, Any], arrays: Arrays, text: bytes, seal: NDArray[
     """What of a fit is not as it was sealed; nothing of a whole one."""
     if not np.array_equal(seal, _seal(text)):
         return "its header does not match its seal"
-    digests, found = header["digests"], {name: _digest(array) for name, array in arrays.items()}
-    other = [name for name in {*digests, *found} if digests.get(name) != found.get(name)]
+    digests, actual = header["digests"], {name: _digest(array) for name, array in arrays.items()}
+    other = [name for name in {*digests, *actual} if digests.get(name) != actual.get(name)]
     return f"{len(other)} of its arrays do not match their digest" if other else ""
 
 
@@ -278,7 +278,7 @@ def _design(spec: FeatureSpec, shift: MarketShift, header: dict[str, Any], array
     design.asking = AskingGap(present, encoder, tuple(tiered))
     design.options = [(name, code) for name, code in header["options"]]
     numerics = (dict(zip(NUMERIC, values, strict=True)) for values in header["numerics"])
-    design.numerics = [Numeric(**told, knots=arrays[f"knots.{told['name']}"]) for told in numerics]
+    design.numerics = [Numeric(**each, knots=arrays[f"knots.{each['name']}"]) for each in numerics]
     design.categories = [CategoryEncoder(name, tuple(values)) for name, values in header["categories"]]
     design.first_day, design.last_day = header["days"]
     design.time_knots, design.drift_knots = arrays["time_knots"], arrays["drift_knots"]

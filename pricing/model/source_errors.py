@@ -169,17 +169,17 @@ class _Cells:
         cell = about * squared[self.cell_source] + 1.0 / A
         precision = _summed(self.cell_source, 1.0 / cell, size)
         weighted = _summed(self.cell_source, mean / cell, size)
-        told = precision > 0
-        centre = np.divide(weighted, precision, out=np.zeros(size), where=told)
+        seen = precision > 0
+        centre = np.divide(weighted, precision, out=np.zeros(size), where=seen)
         within = np.square(r - mean[self.place]) / own
         across = np.square(mean - centre[self.cell_source]) / cell
         squares = _summed(source, within, size) + _summed(self.cell_source, across, size)
-        top = between + 1.0 / precision[told]
+        top = between + 1.0 / precision[seen]
         total = float(np.sum(1.0 / top)) + 1.0 / common
-        mu = float(np.sum(centre[told] / top)) / total if total else 0.0
+        mu = float(np.sum(centre[seen] / top)) / total if total else 0.0
         deviance = (
-            np.sum(np.log(own)) + np.sum(np.log(cell * A)) + np.sum(np.log(top * precision[told]))
-            + squares.sum() + np.sum(np.square(centre[told] - mu) / top) + np.square(mu) / common
+            np.sum(np.log(own)) + np.sum(np.log(cell * A)) + np.sum(np.log(top * precision[seen]))
+            + squares.sum() + np.sum(np.square(centre[seen] - mu) / top) + np.square(mu) / common
             + (np.log(total) if total else 0.0)
         )  # fmt: skip
         mu_variance = 1.0 / total if total else 0.0

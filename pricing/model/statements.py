@@ -196,7 +196,7 @@ def hear(
     )  # fmt: skip
     lain = Rows(rows, codes, design.groups.tree, design.priors().varying())
     products = lain.cross_products(np.ones(len(rows)), (y - sums.centre * rows[:, 0])[lain.order])
-    both, alone = updated(regression, sums, design.structure(), products, _kept(design, sales))
+    both, alone = updated(regression, sums, design.structure(), products, _unmoved(design, sales))
     counted = np.bincount(model[latest], minlength=design.groups.tree.sizes[level])
     return Heard(both, alone, counted, statements.names, errors.biases()[0], errors.scale, errors.count)
 
@@ -217,14 +217,14 @@ def kind_level(design: Design) -> int:
     return min(1, len(design.spec.groups) - 1)
 
 
-def _kept(design: Design, sales: SalesSeen) -> list[Bools]:
+def _unmoved(design: Design, sales: SalesSeen) -> list[Bools]:
     """The groups that statements leave as they are: those above the models, such as makes, that have sales.
     What people say of a model tells of that model and of its variants alone."""
     sizes = design.groups.tree.sizes
-    kept = [np.zeros(size, dtype=bool) for size in sizes]
+    unmoved = [np.zeros(size, dtype=bool) for size in sizes]
     if len(sizes) > 1:
-        kept[0][sales.encoded.codes[sales.sold, 0]] = True
-    return kept
+        unmoved[0][sales.encoded.codes[sales.sold, 0]] = True
+    return unmoved
 
 
 def _typical(design: Design, statements: Statements, reference: Floats) -> Encoded:
@@ -288,11 +288,11 @@ def _held_against(
 
 def _in_force(statements: Statements, encoded: Encoded) -> Ints:
     """The last that each source said of each car: what it said before is superseded."""
-    said = statements.features.select(pl.exclude(pl.Date)).with_columns(
+    cars = statements.features.select(pl.exclude(pl.Date)).with_columns(
         source=pl.Series(statements.source), position=pl.Series(encoded.position)
     )
-    keys = [name for name in said.columns if not isinstance(said.schema[name], pl.List)]
-    last = said.with_row_index("row").unique(keys, keep="last", maintain_order=True)["row"]
+    keys = [name for name in cars.columns if not isinstance(cars.schema[name], pl.List)]
+    last = cars.with_row_index("row").unique(keys, keep="last", maintain_order=True)["row"]
     return np.sort(last.to_numpy().astype(np.int64))
 
 

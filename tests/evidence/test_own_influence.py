@@ -28,7 +28,7 @@ def test_what_a_sale_told_the_model_is_what_a_fit_without_it_does_not_say() -> N
         log_price = np.log(sale["price"].cast(pl.Float64).to_numpy())
         influence = OwnInfluence.of(effects, own, log_price, np.ones(1))
         places = np.arange(1, len(cars))
-        told.append(influence.told(0 * places, 0 * places, places, Parts.of(effects.posterior, encoded)))
+        told.append(influence.added(0 * places, 0 * places, places, Parts.of(effects.posterior, encoded)))
         rest = frame.filter(pl.col("record_id") != sale["record_id"][0])
         refitted = TermEffects(PriceModel(FeatureSpec.cars()).fit(rest, start=small_model()))
         again = refitted.encode(cars, indexed.span[1])

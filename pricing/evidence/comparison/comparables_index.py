@@ -62,9 +62,9 @@ class RangeScores:
     def fit(cls, indexed: SaleFeatures) -> "RangeScores":
         """From the later sales of an index, each held out and valued from the others."""
         estimates = held_out(indexed, _later(indexed), COUNT)
-        told = estimates.found >= MINIMUM
-        rows = estimates.rows[told]
-        scores = np.abs(estimates.error[told]) / estimates.spread[told]
+        enough = estimates.comparables >= MINIMUM
+        rows = estimates.rows[enough]
+        scores = np.abs(estimates.error[enough]) / estimates.spread[enough]
         graded, few = indexed.graded(rows), others_of_model(indexed)[rows] < FEW_SALES
         kinds: dict[str, Floats] = {}
         for name, own in ((GRADED, graded), (UNGRADED, ~graded)):
@@ -161,12 +161,12 @@ def leave_one_out(
     wanted = np.ones(len(indexed.sales), dtype=bool)
     if from_day is not None:
         wanted = (indexed.sales["event_date"] >= from_day).to_numpy()
-    found = held_out(indexed, np.flatnonzero(wanted), count)
-    rows = found.rows
+    estimates = held_out(indexed, np.flatnonzero(wanted), count)
+    rows = estimates.rows
     kind = pl.Series("kind", indexed.scores.kinds(indexed.graded(rows), others_of_model(indexed)[rows]))
     wide = {name: indexed.scores.quantile(name, coverage) for name in indexed.scores.scores}
-    reach = found.spread * kind.replace_strict(wide, return_dtype=pl.Float64).to_numpy()
-    mid = np.where(found.found >= MINIMUM, found.mid, np.nan)
+    reach = estimates.spread * kind.replace_strict(wide, return_dtype=pl.Float64).to_numpy()
+    mid = np.where(estimates.comparables >= MINIMUM, estimates.mid, np.nan)
     cars = indexed.sales[rows]
     ranges = pl.concat([model.price_range(part) for part in cars.iter_slices(5_000)])
     return pl.DataFrame(
@@ -176,7 +176,7 @@ def leave_one_out(
             "graded": pl.Series(indexed.graded(rows)),
             "kind": kind,
             "price": cars["price"].cast(pl.Float64),
-            "comparables": found.found,
+            "comparables": estimates.comparables,
             "low": np.exp(mid - reach),
             "value": np.exp(mid),
             "high": np.exp(mid + reach),
@@ -197,7 +197,7 @@ def summary(valued: pl.DataFrame) -> pl.DataFrame:
         part = both if evidence is None else both.filter(pl.col("evidence") == evidence)
         if len(part) < 2:
             continue
-        asked = valued if evidence is None else valued.filter(pl.col("evidence") == evidence)
+        wanted = valued if evidence is None else valued.filter(pl.col("evidence") == evidence)
         inside = part.select(pl.col("price").is_between("low", "high").mean()).item()
         for name in ("value", "model"):
             study = ratio_study(part[name].to_numpy(), part["price"].to_numpy())
@@ -205,7 +205,7 @@ def summary(valued: pl.DataFrame) -> pl.DataFrame:
                 {
                     "estimate": "comparables" if name == "value" else "price model",
                     "evidence": evidence or "all",
-                    "asked": len(asked),
+                    "asked": len(wanted),
                     **study.to_dict(),
                     "inside": inside if name == "value" else None,
                 }

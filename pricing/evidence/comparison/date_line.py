@@ -38,15 +38,15 @@ SOURCE: Final = "time-dummy index of the whole market, by quarter"
 class DateLine:
     """Log index at the middle days of the quarters with enough sales, straight between them, level outside.
 
-    ``middles`` and ``logs`` (T), ``told`` (T), their places among the periods of the regression, of which one
-    that shares no group with the others has no point; ``noise``, the residual standard deviation of a log
+    ``middles`` and ``logs`` (T), ``joined`` (T), their places among the periods of the regression, of which
+    one that shares no group with the others has no point; ``noise``, the residual standard deviation of a log
     price by band; ``size``, how many sales there were, of which the regression took every one or, beyond
     ``MOST``, one in ``step``; ``cars`` and ``window``, the regression.
     """
 
     middles: Floats
     logs: Floats
-    told: Ints
+    joined: Ints
     noise: Floats
     size: int
     step: int
@@ -66,10 +66,10 @@ class DateLine:
         place = np.clip(np.searchsorted(periods_kept, code), 0, len(periods_kept) - 1)
         cars = weighted_by_band(Characteristics.of(sold, spec, place), len(periods_kept))
         fitted = whole_window(cars, len(periods_kept))
-        told = np.concatenate([[0], 1 + np.flatnonzero(fitted.estimable)])
-        logs, bands = fitted.logs[told], len(spec.condition_bands) + 1
+        joined = np.concatenate([[0], 1 + np.flatnonzero(fitted.estimable)])
+        logs, bands = fitted.logs[joined], len(spec.condition_bands) + 1
         noise = np.sqrt(band_variances(fitted.residuals, cars.band, bands))
-        return cls(periods.middles()[periods_kept][told], logs, told, noise, size, step, cars, fitted)
+        return cls(periods.middles()[periods_kept][joined], logs, joined, noise, size, step, cars, fitted)
 
     @property
     def last_day(self) -> date:
@@ -105,7 +105,7 @@ class DateLine:
         """
         k, size = self.cars.matrix.shape[1], len(self.logs)
         directions = np.zeros((len(self.window.beta), size))
-        directions[k + self.told[1:] - 1, np.arange(1, size)] = 1.0
+        directions[k + self.joined[1:] - 1, np.arange(1, size)] = 1.0
         place = np.argsort(self.cars.order)
         taken = rows % self.step == 0
         places = place[rows[taken] // self.step]
@@ -136,13 +136,13 @@ def date_index(line: DateLine, coverage: float = COVERAGE) -> PriceIndex:
             "fewer than two quarters have enough sales for an index; prices are left as they are"
         )
     made = time_dummy(line.cars, int(line.cars.period.max()) + 1)
-    freedom = np.where(made.freedom[line.told] >= LEAST_FREEDOM, made.freedom[line.told], np.nan)
+    freedom = np.where(made.freedom[line.joined] >= LEAST_FREEDOM, made.freedom[line.joined], np.nan)
     freedom[0] = np.inf
     quarters = Periods.spanning(_dates(line.middles), LENGTH)
     places = quarters.codes(_dates(line.middles))
     names, starts = ([of_all[place] for place in places] for of_all in (quarters.names, quarters.starts))
-    counts = np.bincount(line.cars.period, minlength=int(line.told.max()) + 1)[line.told]
-    index = LogIndex(line.logs - line.logs[0], made.errors[line.told], freedom)
+    counts = np.bincount(line.cars.period, minlength=int(line.joined.max()) + 1)[line.joined]
+    index = LogIndex(line.logs - line.logs[0], made.errors[line.joined], freedom)
     frame = index_frame(names, starts, counts, index, coverage)
     frame.insert_column(2, pl.Series("day", line.middles))
     return PriceIndex(
@@ -156,9 +156,9 @@ def date_errors(line: DateLine, first: Floats, second: Floats) -> Floats:
     if len(line.logs) < 2:
         return np.zeros(len(first))
     made = time_dummy(line.cars, int(line.cars.period.max()) + 1)
-    errors = np.nan_to_num(made.errors[line.told])
+    errors = np.nan_to_num(made.errors[line.joined])
     k = line.cars.matrix.shape[1]
-    block = line.window.inverse[k:, k:][np.ix_(line.told[1:] - 1, line.told[1:] - 1)]
+    block = line.window.inverse[k:, k:][np.ix_(line.joined[1:] - 1, line.joined[1:] - 1)]
     scale = np.sqrt(np.maximum(np.diag(block), 1e-300))
     together = np.zeros((len(errors), len(errors)))
     together[1:, 1:] = block / np.outer(scale, scale) * np.outer(errors[1:], errors[1:])

@@ -76,7 +76,7 @@ class OwnInfluence:
         ]
         return cls(seen * weight * residual / (1.0 - leverage), parts.market @ posterior.covariance, levels)
 
-    def told(self, sales: Ints, subjects: Ints, others: Ints, cars: "Parts") -> Floats:
+    def added(self, sales: Ints, subjects: Ints, others: Ints, cars: "Parts") -> Floats:
         """What each of ``sales`` (m places here) has added to the log price of a subject less that of another
         car (m places among ``cars``)."""
         apart = cars.market[subjects] - cars.market[others]
@@ -124,20 +124,20 @@ def _times(part: Floats, matrices: Floats, codes: Ints) -> Floats:
 def _groups(codes: Ints) -> Iterator[tuple[int, Ints]]:
     """Every known group with its rows."""
     order = np.argsort(codes, kind="stable")
-    found, starts = np.unique(codes[order], return_index=True)
-    for group, rows in zip(found, np.split(order, starts[1:]), strict=True):
+    groups, starts = np.unique(codes[order], return_index=True)
+    for group, rows in zip(groups, np.split(order, starts[1:]), strict=True):
         if group >= 0:
             yield int(group), rows
 
 
 @dataclass(frozen=True)
 class HeldOut:
-    """``rows`` of the index (n) that were valued, how many comparables each had (``found``), the value
+    """``rows`` of the index (n) that were valued, how many comparables each had (``comparables``), the value
     (``mid``, log), the stated standard deviation of a single sale about it (``spread``) and the ``error``,
     log price less value."""
 
     rows: Ints
-    found: Ints
+    comparables: Ints
     mid: Floats
     spread: Floats
     error: Floats
@@ -235,8 +235,8 @@ def _valued(indexed: SaleFeatures, rows: Ints, near: Ints, count: int) -> HeldOu
         apart[place, column] = np.where(near_enough, unlikeness(gross, indexed.cost[needed[c]], age), np.inf)
         weights, adjusted = np.zeros(apart.shape), np.zeros(apart.shape)
         weights[place, column] = near_enough * reliability_weights(indexed.dates.noise[band[c]], gross, age)
-        told = influence.told(at, s, c, parts)
-        adjusted[place, column] = prices[c] + lines.sum(axis=1) - told + date
+        own_part = influence.added(at, s, c, parts)
+        adjusted[place, column] = prices[c] + lines.sum(axis=1) - own_part + date
         if near.shape[1] > count:
             chosen = np.argpartition(apart, count - 1, axis=1)[:, :count]
             weights, adjusted = (np.take_along_axis(each, chosen, axis=1) for each in (weights, adjusted))

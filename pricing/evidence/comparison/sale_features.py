@@ -151,9 +151,9 @@ class SaleFeatures:
         ``years`` before the day."""
         start, size = self.offer_starts.get(group[:2], (0, 0))
         at = _day(day)
-        told = pl.col("price").is_not_null() | pl.col("lower_price").is_not_null()
+        informative = pl.col("price").is_not_null() | pl.col("lower_price").is_not_null()
         age = (pl.lit(at) - pl.col("event_date")).dt.total_days()
-        near = self.offers[start : start + size].filter(told, age.is_between(0, years * YEAR))
+        near = self.offers[start : start + size].filter(informative, age.is_between(0, years * YEAR))
         return near.sort("event_date", "record_id", descending=[True, False]).head(most)
 
 
@@ -231,11 +231,12 @@ def choose(
     return rows, levels, left
 
 
-def left_over(sales: pl.DataFrame, usable: Ints, kept: Ints, beyond: int) -> list[dict[str, Any]]:
+def left_over(sales: pl.DataFrame, usable: Ints, chosen: Ints, beyond: int) -> list[dict[str, Any]]:
     """The sales of the shortlist that were not used: one by one where they could have been."""
     ids = sales["record_id"]
     less = [
-        {"reason": "less like the subject", "sales": 1, "record_id": ids[int(k)]} for k in usable[len(kept) :]
+        {"reason": "less like the subject", "sales": 1, "record_id": ids[int(k)]}
+        for k in usable[len(chosen) :]
     ]
     return [*less, *([{"reason": BEYOND, "sales": beyond, "record_id": None}] if beyond else [])]
 

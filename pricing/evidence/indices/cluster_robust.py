@@ -138,8 +138,8 @@ class _Sums:
                 + 2.0 * np.square(self.mixed).sum(axis=(1, 2))
                 + np.square(self.level).sum(axis=1)
             )
-        told = (second > 0) & (self.trace > 0)
-        return np.where(told, np.square(self.trace) / np.where(told, second, 1.0), 0.0)
+        estimable = (second > 0) & (self.trace > 0)
+        return np.where(estimable, np.square(self.trace) / np.where(estimable, second, 1.0), 0.0)
 
 
 KINDS: Final = ("the cars sold", "the models")

@@ -39,17 +39,17 @@ class Imputed:
 
 
 def imputation(
-    log_price: Floats, characteristics: Floats, period: Ints, kept: Ints, weights: Floats | None = None
+    log_price: Floats, characteristics: Floats, period: Ints, present: Ints, weights: Floats | None = None
 ) -> dict[int, Imputed]:
-    """Every formula for every period in ``kept``, the first of which is the base.
+    """Every formula for every period in ``present``, the first of which is the base.
 
-    ``characteristics`` (n x m) has no intercept; every kept period needs more sales than ``m + 1``.
+    ``characteristics`` (n x m) has no intercept; every such period needs more sales than ``m + 1``.
     """
     Z = np.column_stack([np.ones(len(log_price)), characteristics])
-    rows = {int(t): np.flatnonzero(period == t) for t in kept}
+    rows = {int(t): np.flatnonzero(period == t) for t in present}
     w = np.ones(len(log_price)) if weights is None else weights
     fits = {t: least_squares(Z[where], log_price[where], w[where]) for t, where in rows.items()}
-    base = int(kept[0])
+    base = int(present[0])
     return {t: _compare(fits[base], fit, Z[rows[base]], Z[rows[t]]) for t, fit in fits.items()}
 
 

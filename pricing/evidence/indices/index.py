@@ -164,29 +164,33 @@ def price_index(
     periods = Periods.spanning(sold[dated], period)
     scope = _scope(where)
     if method == "repeat sales":
-        kept, counts, index = _repeat(sold, spec, periods, list(item), weights, changes, minimum)
+        present, counts, index = _repeat(sold, spec, periods, list(item), weights, changes, minimum)
     else:
         code = periods.codes(sold[dated])
-        counts, kept = np.bincount(code, minlength=len(periods)), kept_periods(code, len(periods), minimum)
-        _two(kept, period, minimum, scope)
-        used, cars = cars_of_periods(sold, spec, code, kept)
+        counts, present = np.bincount(code, minlength=len(periods)), kept_periods(code, len(periods), minimum)
+        _two(present, period, minimum, scope)
+        used, cars = cars_of_periods(sold, spec, code, present)
         if method == "time dummy":
             clusters = Clusters.of(used, list(item), list(spec.groups[:2]), cars.order)
-            index = time_dummy(cars, len(kept), window, clusters)
+            index = time_dummy(cars, len(present), window, clusters)
         else:
-            index = imputed_index(cars, len(kept), method)
+            index = imputed_index(cars, len(present), method)
     known = np.isfinite(index.logs)
     if known.sum() < 2:
         raise EvidenceError(f"{scope} has too few sales a {period} for a {method} index")
     base = int(np.flatnonzero(known)[0])
     logs, errors, freedom = (np.full(len(periods), np.nan) for _ in range(3))
-    logs[kept], errors[kept], freedom[kept] = index.logs - index.logs[base], index.errors, index.freedom
-    freedom[kept[base]] = np.inf
+    logs[present], errors[present], freedom[present] = (
+        index.logs - index.logs[base],
+        index.errors,
+        index.freedom,
+    )
+    freedom[present[base]] = np.inf
     frame = index_frame(periods.names, periods.starts, counts, LogIndex(logs, errors, freedom), coverage)
-    enough = pl.Series(np.isin(np.arange(len(periods)), kept) & (method not in FORMULAS))
+    enough = pl.Series(np.isin(np.arange(len(periods)), present) & (method not in FORMULAS))
     note = pl.when(enough).then(pl.lit(NOT_JOINED)).otherwise(pl.lit(NOT_ENOUGH))
     return PriceIndex(
-        method, period, scope, periods.names[kept[base]], coverage,
+        method, period, scope, periods.names[present[base]], coverage,
         window if method == "time dummy" else None,
         frame.with_columns(note=pl.when(pl.col("index").is_null()).then(note)), index.clusters,
     )  # fmt: skip
@@ -197,9 +201,9 @@ def index_frame(
 ) -> pl.DataFrame:
     """The columns of ``PriceIndex.frame`` for a log index of every period, that of the base being nought and
     its degrees of freedom infinite; Student's interval where there are ``LEAST_FREEDOM``."""
-    told = index.freedom >= LEAST_FREEDOM
-    errors = np.where(told, index.errors, np.nan)
-    reach = stats.t.ppf((1.0 + coverage) / 2.0, np.where(told, index.freedom, 1.0)) * errors
+    supported = index.freedom >= LEAST_FREEDOM
+    errors = np.where(supported, index.errors, np.nan)
+    reach = stats.t.ppf((1.0 + coverage) / 2.0, np.where(supported, index.freedom, 1.0)) * errors
     numbers = {
         "index": 100.0 * np.exp(index.logs),
         "low": 100.0 * np.exp(index.logs - reach),
@@ -256,11 +260,11 @@ def _repeat(
     )
 
 
-def _two(kept: Ints, period: str, minimum: int, scope: str) -> None:
-    if len(kept) < 2:
+def _two(present: Ints, period: str, minimum: int, scope: str) -> None:
+    if len(present) < 2:
         raise EvidenceError(
             f"an index needs {minimum} sales in each of two {period}s at least; {scope} has that many in "
-            f"{len(kept)}: a longer period or a wider choice of sales would help"
+            f"{len(present)}: a longer period or a wider choice of sales would help"
         )
 
 

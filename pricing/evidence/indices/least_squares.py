@@ -76,6 +76,6 @@ def pseudo_inverse(cross: Floats) -> tuple[Floats, int]:
     scale = np.sqrt(np.maximum(np.diag(cross), 0.0))
     safe = np.where(scale > 0, scale, 1.0)
     values, vectors = np.linalg.eigh(cross / np.outer(safe, safe))
-    kept = values > TINY * max(float(values.max(initial=0.0)), 1e-300)
-    part = vectors[:, kept] / np.sqrt(values[kept]) / safe[:, None]
-    return part @ part.T, int(kept.sum())
+    independent = values > TINY * max(float(values.max(initial=0.0)), 1e-300)
+    part = vectors[:, independent] / np.sqrt(values[independent]) / safe[:, None]
+    return part @ part.T, int(independent.sum())

@@ -215,13 +215,13 @@ def kept_periods(period: Ints, periods: int, minimum: int) -> Ints:
 
 
 def cars_of_periods(
-    sold: pl.DataFrame, spec: FeatureSpec, period: Ints, kept: Ints
+    sold: pl.DataFrame, spec: FeatureSpec, period: Ints, present: Ints
 ) -> tuple[pl.DataFrame, Characteristics]:
-    """The sales of the periods ``kept``, and their characteristics, weighted by band."""
-    use = np.isin(period, kept)
+    """The sales of the periods ``present``, and their characteristics, weighted by band."""
+    use = np.isin(period, present)
     used = sold.filter(pl.Series(use))
-    cars = Characteristics.of(used, spec, np.searchsorted(kept, period[use]))
-    return used, weighted_by_band(cars, len(kept))
+    cars = Characteristics.of(used, spec, np.searchsorted(present, period[use]))
+    return used, weighted_by_band(cars, len(present))
 
 
 def weighted_by_band(sales: Characteristics, periods: int) -> Characteristics:

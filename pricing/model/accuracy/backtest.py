@@ -88,8 +88,8 @@ class Backtest:
             held = coverage(rows, "value", low=f"low{suffix}", high=f"high{suffix}")
             own = held.rename({name: name + suffix for name in held.columns[1:]})
             table = table.join(own, on="value", nulls_equal=True)
-        given = pl.all_horizontal(pl.col(_named("low") + _named("high")).is_not_null())
-        width = [(pl.col(f"high{suffix}") / pl.col(f"low{suffix}")).filter(given) for suffix in SUFFIXES]
+        has_range = pl.all_horizontal(pl.col(_named("low") + _named("high")).is_not_null())
+        width = [(pl.col(f"high{suffix}") / pl.col(f"low{suffix}")).filter(has_range) for suffix in SUFFIXES]
         alike = rows.group_by("value").agg(
             each.median().alias(f"width{suffix}") for each, suffix in zip(width, SUFFIXES, strict=True)
         )
@@ -242,10 +242,10 @@ def _scored(model: PriceModel, sales: pl.DataFrame, origin: date) -> pl.DataFram
 
 
 def _range_scores(log: Floats, ranges: pl.DataFrame, share: float) -> pl.Series:
-    given = ranges["low"].is_not_null().to_numpy()
-    low, high = (np.log(ranges[end].to_numpy()[given]) for end in ("low", "high"))
-    scores = np.full(len(given), np.nan)
-    scores[given] = 1000.0 * interval_score(log[given], low, high, share)
+    has_range = ranges["low"].is_not_null().to_numpy()
+    low, high = (np.log(ranges[end].to_numpy()[has_range]) for end in ("low", "high"))
+    scores = np.full(len(has_range), np.nan)
+    scores[has_range] = 1000.0 * interval_score(log[has_range], low, high, share)
     return pl.Series(scores).fill_nan(None)
 
 

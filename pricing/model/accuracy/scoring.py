@@ -109,14 +109,14 @@ def coverage(
     (2, 1, 0.5, 4.0)
     """
     rows = ranges.with_columns(pl.col(actual, low, high).cast(pl.Float64))
-    given = pl.col(low).is_not_null() & pl.col(high).is_not_null()
+    has_range = pl.col(low).is_not_null() & pl.col(high).is_not_null()
     prices = pl.concat([rows[name].drop_nulls() for name in (actual, low, high)])
     wrong = rows.filter(pl.col(actual).is_null() | (pl.col(low) > pl.col(high))).height
     if wrong or not (prices.is_finite() & (prices > 0)).all():
         raise ModelError("ranges are scored with positive, finite prices, low not above high")
     facts = [
-        given.sum().alias("ranges"),
-        (~given).sum().alias("withheld"),
+        has_range.sum().alias("ranges"),
+        (~has_range).sum().alias("withheld"),
         pl.col(actual).is_between(low, high).sum().alias("covered"),
         (pl.col(high) / pl.col(low)).median().alias("width"),
     ]

@@ -75,18 +75,18 @@ def origin_errors(
 
 def _errors(origin: int, fitted: Fitted, late: SaleEvidence) -> OriginErrors:
     """The offers of a period against a fit: sales, and unsold lots with a bound from above."""
-    told = late[np.flatnonzero(late.sold | (~late.asking & np.isfinite(late.upper)))]
-    guess = predict(fitted, told.features)
+    offers = late[np.flatnonzero(late.sold | (~late.asking & np.isfinite(late.upper)))]
+    guess = predict(fitted, offers.features)
     design, market = fitted.design, fitted.regression.estimates.posterior.market
     season = design.season_at(design.last_day + guess.late) - design.season_at(np.array([design.last_day]))
     return OriginErrors(
-        origin=np.full(len(told), origin),
+        origin=np.full(len(offers), origin),
         days=guess.late,
-        error=np.where(told.sold, told.y - guess.mid, np.nan),
-        lower=told.lower - guess.mid,
-        upper=told.upper - guess.mid,
+        error=np.where(offers.sold, offers.y - guess.mid, np.nan),
+        lower=offers.lower - guess.mid,
+        upper=offers.upper - guess.mid,
         spread=guess.spread,
-        slope=np.full(len(told), market[design.trend_columns].sum()),
+        slope=np.full(len(offers), market[design.trend_columns].sum()),
         season=season @ market[design.season_columns],
         depth=guess.depth,
         band=guess.band,

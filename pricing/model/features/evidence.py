@@ -66,7 +66,7 @@ class SaleEvidence(Aligned):
             pl.col(name).cast(pl.Float64) if name in frame.columns else pl.lit(None, dtype=pl.Float64)
             for name in (spec.lower_price, spec.upper_price)
         ]
-        told = frame.with_columns(
+        informative = frame.with_columns(
             __sold=(outcome == "sold") & price.is_not_null(),
             __asking=(outcome == "asking") & price.is_not_null(),
             __lower=pl.when(outcome == "unsold").then(bounds[0]),
@@ -74,20 +74,20 @@ class SaleEvidence(Aligned):
             __y=price.log(),
         ).filter(pl.col("__sold") | pl.col("__asking") | (pl.col("__upper") > 0))
         if spec.event_date:
-            told = told.drop_nulls(spec.event_date).sort(spec.event_date, maintain_order=True)
-        if not told["__sold"].any():
+            informative = informative.drop_nulls(spec.event_date).sort(spec.event_date, maintain_order=True)
+        if not informative["__sold"].any():
             raise ModelError(
                 f"none of the {len(frame)} rows is a sale with a price: there is nothing to learn from"
             )
-        exact = (told["__sold"] | told["__asking"]).to_numpy()
-        lower, upper = told["__lower"].log().to_numpy(), told["__upper"].log().to_numpy()
+        exact = (informative["__sold"] | informative["__asking"]).to_numpy()
+        lower, upper = informative["__lower"].log().to_numpy(), informative["__upper"].log().to_numpy()
         lower = np.where(np.isfinite(lower), lower - BID_SLACK, -np.inf)
         lower = np.maximum(lower, np.where(np.isfinite(upper), upper - RESERVE_REACH, -np.inf))
         return cls(
-            spec.prepared(told),
-            np.where(exact, told["__y"].to_numpy(), np.nan),
+            spec.prepared(informative),
+            np.where(exact, informative["__y"].to_numpy(), np.nan),
             np.minimum(lower, upper - 1e-6),
             np.where(np.isfinite(upper), upper, np.inf),
-            told["__sold"].to_numpy(),
-            told["__asking"].to_numpy(),
+            informative["__sold"].to_numpy(),
+            informative["__asking"].to_numpy(),
         )

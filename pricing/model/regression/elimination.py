@@ -111,12 +111,12 @@ def carried_down(market: Floats, levels: list[LevelPosterior], tree: Tree) -> li
     return totals
 
 
-def cut(whole: Posterior, upper: Posterior, tree: Tree, kept: list[NDArray[np.bool_]]) -> Posterior:
-    """The posterior whose market, and whose groups that are ``kept`` (of each level), are those of ``upper``,
-    and whose other groups have the deviations that ``whole`` gives them, given what is above them: what
-    ``whole`` has seen beside flows down and not up (a cut, Liu, Bayarri and Berger 2009)."""
+def cut(whole: Posterior, upper: Posterior, tree: Tree, fixed: list[NDArray[np.bool_]]) -> Posterior:
+    """The posterior whose market, and whose groups that are ``fixed`` (of each level), are those of
+    ``upper``, and whose other groups have the deviations that ``whole`` gives them, given what is above them:
+    what ``whole`` has seen beside flows down and not up (a cut, Liu, Bayarri and Berger 2009)."""
     levels = []
-    for below, own, keep in zip(whole.levels, upper.levels, kept, strict=True):
+    for below, own, keep in zip(whole.levels, upper.levels, fixed, strict=True):
         gain, spread, offset = (part.copy() for part in (below.gain, below.spread, below.offset))
         gain[keep], spread[keep], offset[keep] = own.gain[keep], own.spread[keep], own.offset[keep]
         levels.append(LevelPosterior(below.columns, gain, spread, offset))

@@ -144,19 +144,19 @@ def fit_regression(
         fit = fitting(slice(None))
         if len(y) >= LARGE:
             fit.start_from(first)
-        found = fit.run(priors, spread_priors, turns, tolerance, warm)
+        estimates = fit.run(priors, spread_priors, turns, tolerance, warm)
         steps = structure.ordered_columns
-        found.inverted = found.posterior.inverted(steps)
+        estimates.inverted = estimates.posterior.inverted(steps)
         shares = _step_shares(fit.rows.X[:, steps])
-        found.posterior = found.posterior.ordered(steps, shares)
+        estimates.posterior = estimates.posterior.ordered(steps, shares)
         products = fit.rows.cross_products(fit.weights, fit.response) if keep_sums else None
-    found.posterior.raise_level(centre)
+    estimates.posterior.raise_level(centre)
     restored = fit.rows.restored
     rows = FittedRows(
         restored(fit.fitted) + centre, restored(fit.response - fit.fitted), restored(fit.log_variance),
         restored(fit.weights), None if products is None else Sums(products, centre, shares),
     )  # fmt: skip
-    return HedonicRegression(found, structure.spread_columns), rows
+    return HedonicRegression(estimates, structure.spread_columns), rows
 
 
 def updated(
@@ -164,11 +164,11 @@ def updated(
     sums: Sums,
     structure: Structure,
     more: CrossProducts,
-    kept: list[NDArray[np.bool_]],
+    fixed: list[NDArray[np.bool_]],
 ) -> tuple[HedonicRegression, HedonicRegression]:
     """The regression with the products of ``more`` rows (responses less the same centre) beside those of its
     own, its variances as they were found; and, from the same system, the one without. The market and the
-    groups ``kept`` of each level are the same in both: the rows tell of what is below."""
+    groups ``fixed`` of each level are the same in both: the rows tell of what is below."""
     steps = structure.ordered_columns
 
     def finished(posterior: Posterior) -> HedonicRegression:
@@ -183,7 +183,7 @@ def updated(
             solve(products, structure.tree, regression.estimates.priors, structure.priors.varying())
             for products in (sums.products, sums.products.plus(more))
         )
-        return finished(cut(both, alone, structure.tree, kept)), finished(alone)
+        return finished(cut(both, alone, structure.tree, fixed)), finished(alone)
 
 
 def _step_shares(steps: NDArray[Any]) -> Floats:
