@@ -206,7 +206,6 @@ LONG = {
     "pricing/evidence/indices/index.py": "an index, whatever its method",
     "pricing/evidence/comparison/comparables.py": "one answer, from the subject to its reconciliation",
     "pricing/cli/main.py": "the commands that everybody needs first",
-    "pricing/reports/formats/docx.py": "the writer of one file, block by block",
     "pricing/reports/evidence.py": "the evidence of an appraisal, block by block",
     "pricing/store/postgres/copy.py": "the local copy: founded, caught up, written through",
 }

@@ -12,28 +12,28 @@ from pricing.words.language.locale import LocaleWords
 from pricing.words.photographs import removed_words
 
 
-def cover_photograph(facts: Facts, words: LocaleWords) -> page.Shown | None:
+def cover_photograph(facts: Facts, words: LocaleWords) -> page.Plate | None:
     """The photograph chosen for the cover."""
     place = on_cover(facts.record.photographs)
     if place is None or facts.record.photographs[place - 1].digest not in facts.shown:
         return None
-    return _shown(place, facts, words)
+    return _plate(place, facts, words)
 
 
 def photographs_part(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """Photographs tied to findings, each beside its finding, then the others; that on the cover is shown
     there."""
     findings = _findings(facts)
-    tied: list[page.Shown] = []
-    others: list[page.Shown] = []
+    tied: list[page.Plate] = []
+    others: list[page.Plate] = []
     for place, shot in enumerate(facts.record.photographs, 1):
         finding = findings.get(shot.check)
         if shot.digest not in facts.shown:
             continue
         if finding is not None:
-            tied.append(_shown(place, facts, words, _beside(finding, shot, words)))
+            tied.append(_plate(place, facts, words, _beside(finding, shot, words)))
         elif not shot.cover:
-            others.append(_shown(place, facts, words))
+            others.append(_plate(place, facts, words))
     parts = {words.say("Photographs of findings"): tied, words.say("Photographs of the car"): others}
     return [
         block
@@ -85,9 +85,9 @@ def numbers_by_check(facts: Facts, words: LocaleWords) -> dict[str, str]:
     }
 
 
-def _shown(
+def _plate(
     place: int, facts: Facts, words: LocaleWords, beside: tuple[tuple[str, str], ...] = ()
-) -> page.Shown:
+) -> page.Plate:
     shot, car = facts.record.photographs[place - 1], car_name(facts)
     caption = (
         words.say("Photograph {number}: {caption}", number=place, caption=shot.caption)
@@ -100,7 +100,7 @@ def _shown(
         if what
         else words.say("Photograph of {car}", car=car)
     )
-    return page.Shown(shot.digest, caption, alt, beside)
+    return page.Plate(shot.digest, caption, alt, beside)
 
 
 def _beside(finding: dict[str, Any], shot: Photograph, words: LocaleWords) -> tuple[tuple[str, str], ...]:

@@ -14,7 +14,7 @@ from pricing.reports.formats.blocks import (
     Pages,
     Paragraph,
     Photographs,
-    Shown,
+    Plate,
     Statement,
     Table,
 )
@@ -62,14 +62,14 @@ SAMPLE: Final = Pages(
         Figure("bars", "Three bars", "Bars of a, b and c: 3, 5 and 4."),
         Photographs(
             (
-                Shown(
+                Plate(
                     "seen",
                     "Photograph 1: with what was found",
                     "A green field with a red corner",
                     (("Finding", "Gearbox leaks"), ("Note", "Seen and tried")),
                 ),
-                Shown("upright", "Photograph 2: one of two in a row", "A green field, upright"),
-                Shown("seen", "Photograph 3: the other", "A green field with a red corner"),
+                Plate("upright", "Photograph 2: one of two in a row", "A green field, upright"),
+                Plate("seen", "Photograph 3: the other", "A green field with a red corner"),
             )
         ),
         Blanks(("Signature", "Place and date")),

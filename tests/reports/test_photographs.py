@@ -15,7 +15,7 @@ from docx.oxml.ns import qn
 from pricing.appraisal.facts import Facts, facts_of
 from pricing.appraisal.record.photographs import with_added
 from pricing.appraisal.register import Entry
-from pricing.reports.formats.blocks import Heading, Pages, Photographs, Shown
+from pricing.reports.formats.blocks import Heading, Pages, Photographs, Plate
 from pricing.reports.formats.docx import MARGIN, docx
 from pricing.reports.formats.pdf import pdf
 from pricing.reports.report import report
@@ -139,8 +139,8 @@ def test_the_word_processor_file_has_them_within_its_margins(
 def test_a_caption_is_text_and_nothing_more(pictured: Facts, read_ones: list[ReadPhotograph]) -> None:
     """Photographs of their own, each under another hostile text."""
     names = [name for name in HOSTILE if name != "right to left"]
-    items = tuple(Shown(read_ones[0].digest, HOSTILE[name], HOSTILE[name]) for name in names)
-    beside = Shown(read_ones[1].digest, "-", "-", tuple((text, text) for text in HOSTILE.values()))
+    items = tuple(Plate(read_ones[0].digest, HOSTILE[name], HOSTILE[name]) for name in names)
+    beside = Plate(read_ones[1].digest, "-", "-", tuple((text, text) for text in HOSTILE.values()))
     pages = Pages("Draft", "car", "", "reference", "en-GB", (Heading("Part"), Photographs((*items, beside))),
                   photographs=pictured.shown)  # fmt: skip
     said = squeezed(pdf_text(pdf(pages)))
@@ -152,7 +152,7 @@ def test_a_caption_is_text_and_nothing_more(pictured: Facts, read_ones: list[Rea
         assert written.count(text) >= 3, name
 
 
-def test_a_photograph_that_is_not_at_hand_is_listed_and_not_shown(pictured: Facts) -> None:
+def test_a_photograph_that_is_not_at_hand_is_listed_and_not_placed(pictured: Facts) -> None:
     bare = report(replace(pictured, shown={}), LocaleWords.of("en_GB"))
     assert bare.cover is not None and bare.cover.photograph is None
     assert not [block for block in bare.blocks if isinstance(block, Photographs)]

@@ -41,7 +41,7 @@ class Answers:
     @property
     def widths(self) -> tuple[float, float]:
         """How wide what was asked and what was answered stand beside each other."""
-        return (2.0, 1.0) if max((len(asked) for asked, _ in self.rows), default=0) > 60 else (1.0, 2.6)
+        return (2.0, 1.0) if max((len(question) for question, _ in self.rows), default=0) > 60 else (1.0, 2.6)
 
 
 @dataclass(frozen=True)
@@ -132,7 +132,7 @@ class NewPage:
 
 
 @dataclass(frozen=True)
-class Shown:
+class Plate:
     """A photograph on a page: its name among those of the document, the words under it, what it shows in
     words, and lines that stand beside it (what of, and what is said)."""
 
@@ -146,7 +146,7 @@ class Shown:
 class Photographs:
     """Photographs in their order: two in a row, or one with the lines that stand beside it."""
 
-    items: tuple[Shown, ...]
+    items: tuple[Plate, ...]
 
 
 Block = Heading | Paragraph | Bullets | Answers | Table | Figure | Statement | Blanks | NewPage | Photographs
@@ -164,7 +164,7 @@ class Cover:
 
     rows: tuple[tuple[str, str], ...]
     statement: str
-    photograph: Shown | None = None
+    photograph: Plate | None = None
 
 
 LABELS: Final = {"table": "Table", "figure": "Figure", "page": "Page {page} of {pages}"}

@@ -10,7 +10,7 @@ from docx.oxml import OxmlElement
 from docx.oxml.ns import qn
 from docx.shared import Emu, Mm
 
-from pricing.reports.formats.blocks import Shown
+from pricing.reports.formats.blocks import Plate
 from pricing.reports.formats.docx_styles import LINE
 from pricing.words.language.locale import shown
 
@@ -108,14 +108,14 @@ def describe(run: Any, alt: str, caption: str) -> None:
     properties.set("title", shown(caption)[:200])
 
 
-def rows_of(items: Sequence[Shown]) -> list[tuple[Shown, ...]]:
+def rows_of(items: Sequence[Plate]) -> list[tuple[Plate, ...]]:
     """Photographs by rows: alone where lines stand beside it, else two and two."""
     alone = [(item,) for item in items if item.beside]
     others = [item for item in items if not item.beside]
     return alone + [tuple(others[place : place + 2]) for place in range(0, len(others), 2)]
 
 
-def add_row(document: Any, row: Sequence[Shown], photographs: Mapping[str, bytes], width: Any) -> None:
+def add_row(document: Any, row: Sequence[Plate], photographs: Mapping[str, bytes], width: Any) -> None:
     """A row of two cells, kept on one page: each photograph with its caption, or one with the lines that
     stand beside it."""
     table = document.add_table(1, 2)
@@ -138,7 +138,7 @@ def add_row(document: Any, row: Sequence[Shown], photographs: Mapping[str, bytes
         cells[1].add_paragraph(style="Body Text").add_run(shown(answer))
 
 
-def add_photograph(line: Any, item: Shown, photographs: Mapping[str, bytes], most: Any, tallest: Any) -> None:
+def add_photograph(line: Any, item: Plate, photographs: Mapping[str, bytes], most: Any, tallest: Any) -> None:
     """Put a photograph into a paragraph, as large as fits ``most`` across and ``tallest`` down."""
     run = line.add_run()
     picture = run.add_picture(io.BytesIO(photographs[item.name]), most)

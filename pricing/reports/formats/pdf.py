@@ -19,7 +19,15 @@ import typst
 
 from pricing.errors import AppraisalError
 from pricing.progress import Progress, untold
-from pricing.reports.formats.blocks import Answers, Block, Pages, Photographs, Shown, Statement, Table
+from pricing.reports.formats.blocks import (
+    Answers,
+    Block,
+    Pages,
+    Photographs,
+    Plate,
+    Statement,
+    Table,
+)
 from pricing.reports.formats.pictures import svg
 from pricing.words.language.locale import ems, shown
 
@@ -116,7 +124,7 @@ def _content(pages: Pages, paper: str, progress: Progress, files: dict[str, str]
     return {"pages": json.dumps(document), "paper": PAPERS[paper]}
 
 
-def _settable_photograph(shot: Shown, files: dict[str, str]) -> dict[str, Any]:
+def _settable_photograph(shot: Plate, files: dict[str, str]) -> dict[str, Any]:
     texts = asdict(shot) | {"name": ""}
     return dict(settable(texts, TEXT_WIDTH / 2, TEXT_SIZE)) | {"file": files[shot.name]}
 
