@@ -59,10 +59,10 @@ CAR_EXAMPLE: Final = {
     for name in ("make", "model", "year", "condition_band", "odometer_km", "options")
 }
 
-_told: Any = Annotated  # of types that are known when the program runs
+_annotated: Any = Annotated  # of types that are known when the program runs
 
 
-def _as_said(field: CarField) -> Any:
+def _field_type(field: CarField) -> Any:
     """A field of a car as it comes in: of its kind. Its words and bounds are documented, and asked for by
     ``pricing.car``, as at every door."""
     one: dict[str, Any] = {"type": "string"} | ({"enum": list(field.words)} if field.words else {})
@@ -76,8 +76,8 @@ def _as_said(field: CarField) -> Any:
         "yes or no": (bool, {"type": "boolean"}),
     }[field.kind]
     documented |= {"description": f"{field.asks[0].upper()}{field.asks[1:]}.", "examples": [field.example]}
-    said: Any = _told[kind, WithJsonSchema(documented)]
-    return said if field.name in (*NEEDED, "options") else said | None
+    kind_of: Any = _annotated[kind, WithJsonSchema(documented)]
+    return kind_of if field.name in (*NEEDED, "options") else kind_of | None
 
 
 def _needed(schema: dict[str, Any]) -> None:
@@ -94,10 +94,10 @@ if TYPE_CHECKING:
     OfferedCar = dict[str, Any]
     PricedCar = dict[str, Any]
 else:
-    _SAID = {name: _as_said(field) for name, field in FIELDS.items()}
-    Car = TypedDict("Car", _SAID, total=False)
-    OfferedCar = TypedDict("OfferedCar", _SAID | {"asking": _Asking | None}, total=False)
-    PricedCar = TypedDict("PricedCar", _SAID | {"asking": Required[_Asking]}, total=False)
+    _FIELDS = {name: _field_type(field) for name, field in FIELDS.items()}
+    Car = TypedDict("Car", _FIELDS, total=False)
+    OfferedCar = TypedDict("OfferedCar", _FIELDS | {"asking": _Asking | None}, total=False)
+    PricedCar = TypedDict("PricedCar", _FIELDS | {"asking": Required[_Asking]}, total=False)
     for _kind in (Car, OfferedCar, PricedCar):
         _kind.__pydantic_config__ = _CONFIG
     Car.__doc__ = "A car. What is not said is not known, which makes its range wider."

@@ -24,24 +24,24 @@ from pricing.whole_files import write_whole
 if TYPE_CHECKING:
     import polars as pl
 
-Shown = str | Sequence[str] | Callable[[], object]
+Printed = str | Sequence[str] | Callable[[], object]
 """Sentences, or what prints an answer."""
 
 
-def answer(facts: Any, shown: Shown) -> None:
-    """Print what was asked for: as JSON when that is wanted, else as ``shown``."""
+def answer(facts: Any, text: Printed) -> None:
+    """Print what was asked for: as JSON when that is wanted, else as ``text``."""
     if REQUESTED.get().as_json:
         from pricing.decisions.plain import plain
 
         sys.stdout.write(json.dumps(_finite(plain(facts)), indent=2, default=str) + "\n")
     else:
-        _show(shown)
+        _print(text)
 
 
-def done(facts: Mapping[str, Any], shown: Shown) -> None:
+def done(facts: Mapping[str, Any], text: Printed) -> None:
     """Print what was done: as ``answer``, and nothing when quiet is wanted."""
     if REQUESTED.get().as_json or not quiet():
-        answer(facts, shown)
+        answer(facts, text)
 
 
 def note(sentence: str) -> None:
@@ -104,12 +104,12 @@ def _described(given: Mapping[str, Any]) -> Iterator[None]:
         sys.stderr.write(f"took {time.perf_counter() - started:.2f} s\n")
 
 
-def _show(shown: Shown) -> None:
-    if callable(shown):
-        shown()
+def _print(text: Printed) -> None:
+    if callable(text):
+        text()
         return
 
-    for sentence in [shown] if isinstance(shown, str) else shown:
+    for sentence in [text] if isinstance(text, str) else text:
         say(sentence)
 
 
