@@ -20,7 +20,7 @@ import pytest
 
 from dashboards.downloads import as_csv, as_workbook
 from pricing.charts.drawing import chart_page
-from pricing.cli.evidence_files import draw
+from pricing.cli.output import draw
 from pricing.notebook_html import facts_html
 from pricing.reports.sheet import Figure, Section, Sheet, sheet_html
 from tests.appraisals import HOSTILE

@@ -200,7 +200,6 @@ LONG = {
     "pricing/decisions/buy/buying.py": "a buyer's decision: its facts and how they are made",
     "pricing/appraisal/evidence.py": "the evidence of an appraisal, gathered once",
     "pricing/appraisal/consistency.py": "every rule that record and evidence must keep, one after another",
-    "pricing/cli/decisions.py": "the commands buy and sell, most of it their options",
     "pricing/model/features/design.py": "the block list: every effect of the model in one screen",
     "pricing/model/price_model.py": "the door of the model",
     "pricing/evidence/indices/index.py": "an index, whatever its method",

@@ -65,7 +65,7 @@ def read_list(body: bytes, most: int) -> tuple[Question, Cars]:
         try:
             question = ValueQuestion.model_validate_json(body)
         except ValidationError as error:
-            raise RequestValidationError(_told(error)) from None
+            raise RequestValidationError(_errors_of(error)) from None
         _refuse_many(len(question.cars), most)
         return question, question.cars
     try:
@@ -87,15 +87,15 @@ def listed(
     are more than ``most``; or the errors.
 
     >>> from io import BytesIO
-    >>> ((said, _),) = listed(BytesIO(b'{"cars": [0, 0], "coverage": 0.8}'), Limits(), 50_000)
-    >>> said["errors"][0]["loc"]
+    >>> ((facts, _),) = listed(BytesIO(b'{"cars": [0, 0], "coverage": 0.8}'), Limits(), 50_000)
+    >>> facts["errors"][0]["loc"]
     ['body', 'cars', 0]
     """
     body = Path(source).read_bytes() if isinstance(source, str) else source.read()
     try:
         question = ValueQuestion.model_validate_json(body)
     except ValidationError as error:
-        yield {"errors": _told(error)}, None
+        yield {"errors": _errors_of(error)}, None
         return
     facts = question.model_dump(mode="json", exclude={"cars"}) | {"count": len(question.cars)}
     yield facts, frame_of(question.cars if len(question.cars) <= most else [])
@@ -106,7 +106,7 @@ def _refuse_many(count: int, most: int) -> None:
         raise HttpProblemError(422, f"a list has up to {most:,} cars; got {count:,}")
 
 
-def _told(error: ValidationError) -> list[dict[str, Any]]:
+def _errors_of(error: ValidationError) -> list[dict[str, Any]]:
     errors = error.errors(include_url=False, include_context=False, include_input=False)
     return [{**wrong, "loc": ["body", *wrong["loc"]]} for wrong in errors]
 
@@ -123,7 +123,7 @@ list as it was asked for."""
 
 
 @dataclass(frozen=True, eq=False)
-class _Asked:
+class _Waiting:
     key: Any
     cars: Sequence[Any]
     answer: "asyncio.Future[list[str]]"
@@ -139,7 +139,7 @@ class MicroBatch:
 
     def __init__(self, work: Work) -> None:
         self._work = work
-        self._waiting: list[_Asked] = []
+        self._waiting: list[_Waiting] = []
         self._at_work = False
         self._short = ThreadPoolExecutor(1, thread_name_prefix="values")
         self._long = ThreadPoolExecutor(1, thread_name_prefix="lists")
@@ -149,12 +149,12 @@ class MicroBatch:
         loop = asyncio.get_running_loop()
         if len(cars) > SHORT:
             return await loop.run_in_executor(self._long, self._work, key, cars)
-        asked = _Asked(key, cars, loop.create_future())
-        self._waiting.append(asked)
+        waiting = _Waiting(key, cars, loop.create_future())
+        self._waiting.append(waiting)
         if not self._at_work:
             self._at_work = True
             loop.call_soon(self._value_some, loop)
-        return await asked.answer
+        return await waiting.answer
 
     def _value_some(self, loop: asyncio.AbstractEventLoop) -> None:
         """Hand the next list to the thread, if any is waited for."""
@@ -162,35 +162,35 @@ class MicroBatch:
         self._at_work = bool(taken)
         if not taken:
             return
-        cars = [car for asked in taken for car in asked.cars]
+        cars = [car for each in taken for car in each.cars]
         done = loop.run_in_executor(self._short, self._work, taken[0].key, cars)
         done.add_done_callback(partial(self._answer, loop, taken))
 
     def _answer(
-        self, loop: asyncio.AbstractEventLoop, taken: list[_Asked], done: "asyncio.Future[list[str]]"
+        self, loop: asyncio.AbstractEventLoop, taken: list[_Waiting], done: "asyncio.Future[list[str]]"
     ) -> None:
         """Tell those who asked and wait still, and go on."""
         error = done.exception()
         start = 0
-        for asked in taken:
-            end = start + len(asked.cars)
-            if asked.answer.done():
+        for each in taken:
+            end = start + len(each.cars)
+            if each.answer.done():
                 pass
             elif error is not None:
-                asked.answer.set_exception(error)
+                each.answer.set_exception(error)
             else:
-                asked.answer.set_result(done.result()[start:end])
+                each.answer.set_result(done.result()[start:end])
             start = end
         self._value_some(loop)
 
-    def _take(self) -> list[_Asked]:
+    def _take(self) -> list[_Waiting]:
         """The list that has waited longest, and others of its key."""
-        waiting = [asked for asked in self._waiting if not asked.answer.done()]
-        taken: list[_Asked] = []
+        waiting = [each for each in self._waiting if not each.answer.done()]
+        taken: list[_Waiting] = []
         size = 0
-        for asked in waiting:
-            if not taken or (asked.key == taken[0].key and size + len(asked.cars) <= MOST_TOGETHER):
-                taken.append(asked)
-                size += len(asked.cars)
-        self._waiting = [asked for asked in waiting if asked not in taken]
+        for each in waiting:
+            if not taken or (each.key == taken[0].key and size + len(each.cars) <= MOST_TOGETHER):
+                taken.append(each)
+                size += len(each.cars)
+        self._waiting = [each for each in waiting if each not in taken]
         return taken

@@ -1,4 +1,4 @@
-"""What goes in and out of the API about one car or a list of them: names, units, examples."""
+"""What goes in and out of the API about cars, and dated charges: names, units, examples."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -11,6 +11,7 @@ from typing_extensions import TypedDict
 
 from pricing.car_fields import FIELDS, NEEDED
 from pricing.car_fields import Field as CarField
+from pricing.money.charges import KINDS, Schedule, read_charge
 from pricing.records.contract import COUNTRIES, HIGHEST_AMOUNT, LONGEST_WORD, LOWEST_AMOUNT
 
 
@@ -58,10 +59,10 @@ CAR_EXAMPLE: Final = {
     for name in ("make", "model", "year", "condition_band", "odometer_km", "options")
 }
 
-_told: Any = Annotated  # of types that are known when the program runs
+_annotated: Any = Annotated  # of types that are known when the program runs
 
 
-def _as_said(field: CarField) -> Any:
+def _field_type(field: CarField) -> Any:
     """A field of a car as it comes in: of its kind. Its words and bounds are documented, and asked for by
     ``pricing.car``, as at every door."""
     one: dict[str, Any] = {"type": "string"} | ({"enum": list(field.words)} if field.words else {})
@@ -75,8 +76,8 @@ def _as_said(field: CarField) -> Any:
         "yes or no": (bool, {"type": "boolean"}),
     }[field.kind]
     documented |= {"description": f"{field.asks[0].upper()}{field.asks[1:]}.", "examples": [field.example]}
-    said: Any = _told[kind, WithJsonSchema(documented)]
-    return said if field.name in (*NEEDED, "options") else said | None
+    kind_of: Any = _annotated[kind, WithJsonSchema(documented)]
+    return kind_of if field.name in (*NEEDED, "options") else kind_of | None
 
 
 def _needed(schema: dict[str, Any]) -> None:
@@ -93,10 +94,10 @@ if TYPE_CHECKING:
     OfferedCar = dict[str, Any]
     PricedCar = dict[str, Any]
 else:
-    _SAID = {name: _as_said(field) for name, field in FIELDS.items()}
-    Car = TypedDict("Car", _SAID, total=False)
-    OfferedCar = TypedDict("OfferedCar", _SAID | {"asking": _Asking | None}, total=False)
-    PricedCar = TypedDict("PricedCar", _SAID | {"asking": Required[_Asking]}, total=False)
+    _FIELDS = {name: _field_type(field) for name, field in FIELDS.items()}
+    Car = TypedDict("Car", _FIELDS, total=False)
+    OfferedCar = TypedDict("OfferedCar", _FIELDS | {"asking": _Asking | None}, total=False)
+    PricedCar = TypedDict("PricedCar", _FIELDS | {"asking": Required[_Asking]}, total=False)
     for _kind in (Car, OfferedCar, PricedCar):
         _kind.__pydantic_config__ = _CONFIG
     Car.__doc__ = "A car. What is not said is not known, which makes its range wider."
@@ -225,3 +226,67 @@ class Contributions(Warned):
     terms: list[Row] = Field(
         description="`term`, `value`, `factor` and its 80% interval; the factors multiply to `mid`."
     )
+
+
+Rate = Annotated[
+    Decimal, Field(ge=0, lt=1, max_digits=7, decimal_places=6, description="A part of one: 0.15 is 15%.")
+]
+
+MOST_CHARGES: Final = 200
+MOST_TIERS: Final = 20
+
+CHARGES_EXAMPLE: Final[dict[str, Any]] = {
+    "name": "charges of the sale room",
+    "charges": [
+        {
+            "source": "auction", "kind": "premium", "from": "2026-01-01", "currency": "EUR",
+            "tiers": [{"rate": "0.15", "up_to": "50000"}, {"rate": "0.12"}], "tax": "0.21", "minimum": "150",
+        },
+        {
+            "source": "auction", "kind": "commission", "from": "2026-01-01", "currency": "EUR",
+            "tiers": [{"rate": "0.08"}], "tax": "0.21",
+        },
+    ],
+}  # fmt: skip
+
+
+class TierIn(Sent):
+    """A rate for the part of the hammer price up to `up_to`, above the tier before; the last has no end."""
+
+    rate: Rate
+    up_to: Annotated[Decimal, Field(gt=0, le=10**9, max_digits=15, decimal_places=3)] | None = None
+
+
+class ChargeIn(Sent):
+    """What one source charges, from a day until a later charge of the same kind, or to the end of `until`."""
+
+    source: Name = Field(description="Whoever charges: a channel, or the country an import goes to.")
+    kind: Annotated[str, OneOf(KINDS)]
+    begins: date = Field(alias="from")
+    until: date | None = None
+    currency: Currency
+    tiers: list[TierIn] = Field(min_length=1, max_length=MOST_TIERS)
+    tax: Rate = Field(Decimal(0), description="On the charge.")
+    minimum: Cost = Field(Decimal(0), description="Before tax.")
+
+
+class ScheduleIn(Sent):
+    """Dated charges, as the files of `pricing buy --charges` hold them."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [CHARGES_EXAMPLE]})
+
+    name: Name = "the charges given"
+    notice: Word = Field("", description="Told beside every total.")
+    example: bool = Field(False, description="Whether the rates show their form alone, which is then said.")
+    charges: list[ChargeIn] = Field(min_length=1, max_length=MOST_CHARGES)
+
+    def schedule(self) -> Schedule:
+        """The same as the library has it.
+
+        Raises:
+            MoneyError: a charge makes no sense.
+        """
+        return Schedule(
+            self.name, self.notice, self.example,
+            tuple(read_charge(charge.model_dump(by_alias=True)) for charge in self.charges),
+        )  # fmt: skip

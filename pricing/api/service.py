@@ -132,9 +132,9 @@ def _value(key: ListKey, cars: Cars) -> list[str]:
     snapshot, rows = key.snapshot, list[str]()
     names, model, base = snapshot.names(), snapshot.fit(key.fit), snapshot.base_currency
     for part in frame.iter_slices(CARS_AT_ONCE):
-        found = value_list(names, model, part, currency=base, as_of=key.as_of, coverage=key.coverage)
+        values = value_list(names, model, part, currency=base, as_of=key.as_of, coverage=key.coverage)
         lines = BytesIO()
-        found.lazy().with_columns(pl.col("low", "mid", "high").cast(pl.String)).sink_ndjson(lines)
+        values.lazy().with_columns(pl.col("low", "mid", "high").cast(pl.String)).sink_ndjson(lines)
         rows += lines.getvalue().decode().splitlines()
     return rows
 

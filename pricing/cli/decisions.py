@@ -8,10 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 from pricing.cli.commands import Commands, option, takes_car
-from pricing.cli.evidence_files import draw
 from pricing.cli.inspection import assessed
 from pricing.cli.options import DayOption, InspectionOption, MarketOption, SheetsOption, fitted_market
-from pricing.cli.output import answer, note
+from pricing.cli.output import answer, draw, note
 from pricing.decisions.typed_amounts import Typed, typed_amount, typed_day
 from pricing.errors import DecisionError, MoneyError
 from pricing.operations.bundled import DEMO_CHARGES, EXTENSIONS

@@ -4,15 +4,15 @@ library and prints."""
 import re
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from pricing.cli.commands import Commands, option, takes_car
-from pricing.cli.evidence_files import draw, read_series, write_frame
 from pricing.cli.options import DayOption, MarketOption, fitted_market
-from pricing.cli.output import answer
+from pricing.cli.output import answer, draw, write_frame
 from pricing.cli.printing.console import progress
 from pricing.errors import EvidenceError, FileError
 from pricing.operations.opening import MARKET_FILE, open_market, tell_standing
+from pricing.untrusted.files import regular_size
 
 if TYPE_CHECKING:
     import polars as pl
@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from pricing.evidence.comparison.choices import Choice
 
 market_app = Commands()
+
+LARGEST_SERIES: Final = 10_000_000
+"""Bytes of a price series at most."""
 
 MakeOption = Annotated[str | None, option("Make; without it, the whole market.")]
 ModelOption = Annotated[str | None, option("Model of the make.")]
@@ -64,7 +67,7 @@ def index(
         coverage=coverage, minimum=minimum, changes=changes, weights=weights,
     )  # fmt: skip
     if deflator is not None:
-        series = series.deflated(read_series(deflator))
+        series = series.deflated(_series(deflator))
     if out is not None:
         write_frame(series.frame, out)
     if chart is not None:
@@ -164,7 +167,7 @@ def score(
 
     Prints how often ranges held the price paid, how wide they were, and how mid prices stand to prices paid.
     """
-    from pricing.cli.printing.scores import show_scores
+    from pricing.cli.printing.evidence import show_scores
     from pricing.model.accuracy.backtest import backtest, rolling_origins
     from pricing.model.features.spec import FeatureSpec
 
@@ -234,3 +237,21 @@ def _check_new(path: Path) -> None:
         raise FileError(f"{path} exists already; name a file that does not")
     if not path.parent.is_dir():
         raise FileError(f"there is no folder {path.parent} to write {path.name} to")
+
+
+def _series(path: Path) -> "pl.DataFrame":
+    """A price series: a CSV file with the columns date and value."""
+    import polars as pl
+
+    from pricing.intake.tables.readers import read_whole
+
+    regular_size(path, LARGEST_SERIES)
+    try:
+        return read_whole(path).select(
+            pl.col("date").str.strip_chars().str.to_date("%Y-%m-%d"),
+            pl.col("value").str.strip_chars().cast(pl.Float64),
+            pl.exclude("date", "value", "row_number"),
+        )
+    except pl.exceptions.PolarsError as error:
+        raise FileError(f"{path}: no price series with the columns date (YYYY-MM-DD) and value: "
+                        f"{str(error).splitlines()[0]}") from None  # fmt: skip

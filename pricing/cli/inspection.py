@@ -61,7 +61,7 @@ def start(
 @inspect_app.example("pricing inspect show car.json")
 def show(file: InspectionFile, extensions: SheetsOption = EXTENSIONS) -> None:
     """Show every check and what was found."""
-    from pricing.cli.printing.condition import show_inspection
+    from pricing.cli.printing.decisions import show_inspection
 
     inspection = opened(file, extensions)
     answer(inspection, lambda: show_inspection(inspection))
@@ -133,7 +133,7 @@ def preserve(
 @inspect_app.example("pricing inspect score car.json")
 def score(file: InspectionFile, seed: Seed = 0, extensions: SheetsOption = EXTENSIONS) -> None:
     """Score an inspection: its band, what holds it there, what would lift it, what to look at next."""
-    from pricing.cli.printing.condition import show_result
+    from pricing.cli.printing.decisions import show_result
 
     result = assessed(file, extensions, seed)
     answer(result, lambda: show_result(result))

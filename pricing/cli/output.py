@@ -1,5 +1,5 @@
 """How every command answers: to a person, as JSON for a program, or quietly, with what it did beside it on
-standard error (`--json`, `--quiet`, `--verbose`)."""
+standard error (`--json`, `--quiet`, `--verbose`); and into files, as tables and charts."""
 
 import json
 import math
@@ -9,32 +9,39 @@ import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext
 from functools import wraps
-from typing import Any
+from io import BytesIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from pricing.cli.commands import Command, keyword, option, parameters_of, with_parameters
 from pricing.cli.printing.console import REQUESTED, Output, quiet, say
+from pricing.errors import FileError
 from pricing.operations.configuration import masked
+from pricing.whole_files import write_whole
 
-Shown = str | Sequence[str] | Callable[[], object]
+if TYPE_CHECKING:
+    import polars as pl
+
+Printed = str | Sequence[str] | Callable[[], object]
 """Sentences, or what prints an answer."""
 
 
-def answer(facts: Any, shown: Shown) -> None:
-    """Print what was asked for: as JSON when that is wanted, else as ``shown``."""
+def answer(facts: Any, text: Printed) -> None:
+    """Print what was asked for: as JSON when that is wanted, else as ``text``."""
     if REQUESTED.get().as_json:
         from pricing.decisions.plain import plain
 
         sys.stdout.write(json.dumps(_finite(plain(facts)), indent=2, default=str) + "\n")
     else:
-        _show(shown)
+        _print(text)
 
 
-def done(facts: Mapping[str, Any], shown: Shown) -> None:
+def done(facts: Mapping[str, Any], text: Printed) -> None:
     """Print what was done: as ``answer``, and nothing when quiet is wanted."""
     if REQUESTED.get().as_json or not quiet():
-        answer(facts, shown)
+        answer(facts, text)
 
 
 def note(sentence: str) -> None:
@@ -97,12 +104,12 @@ def _described(given: Mapping[str, Any]) -> Iterator[None]:
         sys.stderr.write(f"took {time.perf_counter() - started:.2f} s\n")
 
 
-def _show(shown: Shown) -> None:
-    if callable(shown):
-        shown()
+def _print(text: Printed) -> None:
+    if callable(text):
+        text()
         return
 
-    for sentence in [shown] if isinstance(shown, str) else shown:
+    for sentence in [text] if isinstance(text, str) else text:
         say(sentence)
 
 
@@ -119,3 +126,41 @@ def _finite(value: Any) -> Any:
     if isinstance(value, list | tuple | set | frozenset):
         return [_finite(part) for part in value]
     return value
+
+
+def write_frame(frame: "pl.DataFrame", path: Path) -> None:
+    """Write a frame as CSV without formulas or as parquet, by the ending of the name."""
+    import polars as pl
+
+    from pricing.intake.exports import neutral_names, neutralised
+
+    made = BytesIO()  # whole first: polars tells a full disk as a fault of the file it writes
+    if path.suffix == ".csv":
+        neutral_names(frame.with_columns(neutralised(pl.col(pl.String)))).write_csv(made)
+    elif path.suffix == ".parquet":
+        frame.write_parquet(made)
+    else:
+        raise FileError(f"{path}: is written as .csv or .parquet")
+    write_whole(path, made.getvalue())
+
+
+def draw(chart: Any, path: Path) -> None:
+    """Draw a chart into a file, by the ending of its name."""
+    if path.suffix not in (".svg", ".png", ".html", ".json"):
+        raise FileError(f"{path}: a chart is drawn into .svg, .png, .html or .json")
+    if path.suffix == ".html":
+        from pricing.charts.drawing import chart_page
+
+        drawn = chart_page(chart).encode()
+    elif path.suffix == ".json":
+        drawn = chart.to_json().encode()
+    else:
+        import vl_convert
+
+        from pricing.charts.drawing import drawable
+
+        picture = drawable(chart.to_dict())
+        svg = path.suffix == ".svg"
+        drawn = vl_convert.vegalite_to_svg(picture).encode() if svg else vl_convert.vegalite_to_png(picture)
+    write_whole(path, drawn)
+    note(f"drawn into {path}")

@@ -42,7 +42,7 @@ def budget(
     extensions: SheetsOption = EXTENSIONS,
 ) -> None:
     """Price the repairs an inspection leads to: P10, P50 and P80, by area, and the items that matter most."""
-    from pricing.cli.printing.condition import show_budget
+    from pricing.cli.printing.decisions import show_budget
     from pricing.condition.budget import repair_budget
 
     result = assessed(file, extensions, seed)
@@ -66,7 +66,7 @@ def compare(
     extensions: SheetsOption = EXTENSIONS,
 ) -> None:
     """Mend this car or buy a better one: range against range, for each higher band."""
-    from pricing.cli.printing.condition import show_mending
+    from pricing.cli.printing.decisions import show_mending
     from pricing.decisions.mending import mend_or_buy
     from pricing.decisions.simulation import simulate
 

@@ -31,7 +31,7 @@ _PASSWORD: Final = re.compile(r"(?<=://)([^:/@\s]*):(?:\S*|[^@]*)(?=@)")
 """Up to the last @ of an address, as people leave a / or an @ in a password as it is."""
 
 
-def _asked(default: Any, about: str, *, least: float | None = None, allowed: tuple[str, ...] = ()) -> Any:
+def _key(default: Any, about: str, *, least: float | None = None, allowed: tuple[str, ...] = ()) -> Any:
     return field(default=default, metadata={"about": about, "least": least, "allowed": allowed})
 
 
@@ -47,42 +47,40 @@ class Configuration(Limits):
     pricing.errors.FileError: PRICING_PORT is 'eighty', expected a whole number
     """
 
-    market: str = _asked("market.duckdb", "the market file, or the address of a PostgreSQL server")
-    backups: str = _asked("", "the folder of the backups, whose age /metrics and `pricing doctor` tell")
-    host: str = _asked("127.0.0.1", "address to listen on")
-    port: int = _asked(8501, "port to listen on", least=0)
-    access: str = _asked(
+    market: str = _key("market.duckdb", "the market file, or the address of a PostgreSQL server")
+    backups: str = _key("", "the folder of the backups, whose age /metrics and `pricing doctor` tell")
+    host: str = _key("127.0.0.1", "address to listen on")
+    port: int = _key(8501, "port to listen on", least=0)
+    access: str = _key(
         "tokens",
         "who comes in: holders of tokens and whoever signs in; or, without either, this machine's own "
         "programs too",
         allowed=ACCESS,
     )
-    hosts: str = _asked(
+    hosts: str = _key(
         "", "names that the server answers under beside this machine's own, with commas between"
     )
-    origins: str = _asked(
+    origins: str = _key(
         "", "sites whose pages may ask beside the server's own, such as https://prices.example, with commas"
     )
-    requests_a_second: float = _asked(50.0, "requests a second that one token may make", least=0.001)
-    burst: int = _asked(100, "requests that one token may make at once", least=1)
-    largest_body: int = _asked(1_000_000, "bytes of a request, lists of cars and files aside", least=1000)
-    largest_list: int = _asked(50_000, "cars in one list", least=1)
-    largest_upload: int = _asked(200_000_000, "bytes of the files of one load", least=1000)
-    largest_uploads: int = _asked(
+    requests_a_second: float = _key(50.0, "requests a second that one token may make", least=0.001)
+    burst: int = _key(100, "requests that one token may make at once", least=1)
+    largest_body: int = _key(1_000_000, "bytes of a request, lists of cars and files aside", least=1000)
+    largest_list: int = _key(50_000, "cars in one list", least=1)
+    largest_upload: int = _key(200_000_000, "bytes of the files of one load", least=1000)
+    largest_uploads: int = _key(
         600_000_000, "bytes of files that one person may have on open pages at a time", least=1000
     )
-    largest_message: int = _asked(
+    largest_message: int = _key(
         8_000_000,
         "bytes of what is typed and chosen on one page, which its browser sends at once",
         least=10_000,
     )
-    body_seconds: float = _asked(30.0, "seconds a request may take to arrive", least=0.1)
-    answer_seconds: float = _asked(60.0, "seconds an answer may take, loads and fits aside", least=0.1)
-    work_seconds: float = _asked(3600.0, "seconds a load or a fit may take", least=1)
-    stop_seconds: int = _asked(
-        8, "seconds that requests in hand are given when the server is stopped", least=0
-    )
-    log_level: str = _asked("info", "least level of what is logged", allowed=LOG_LEVELS)
+    body_seconds: float = _key(30.0, "seconds a request may take to arrive", least=0.1)
+    answer_seconds: float = _key(60.0, "seconds an answer may take, loads and fits aside", least=0.1)
+    work_seconds: float = _key(3600.0, "seconds a load or a fit may take", least=1)
+    stop_seconds: int = _key(8, "seconds that requests in hand are given when the server is stopped", least=0)
+    log_level: str = _key("info", "least level of what is logged", allowed=LOG_LEVELS)
 
     @classmethod
     def of(cls, environment: Mapping[str, str]) -> "Configuration":
@@ -92,10 +90,10 @@ class Configuration(Limits):
             FileError: a value is not of its kind.
         """
         given = {}
-        for asked in fields(cls):
-            name = variable(asked.name)
+        for key in fields(cls):
+            name = variable(key.name)
             if name in environment:
-                given[asked.name] = _value(name, environment[name], asked.type, asked.metadata)
+                given[key.name] = _value(name, environment[name], key.type, key.metadata)
         return cls(**given)
 
 
@@ -125,7 +123,7 @@ def apply_file(environment: MutableMapping[str, str]) -> Path | None:
 
 def read_file(path: Path) -> dict[str, str]:
     """The values of a configuration file, as texts."""
-    known = {asked.name: asked for asked in fields(Configuration)}
+    known = {key.name: key for key in fields(Configuration)}
     try:
         content = tomllib.loads(bounded_bytes(path, LARGEST_FILE).decode("utf-8-sig"))
     except (ValueError, RecursionError) as error:
@@ -184,10 +182,10 @@ def configuration_text(
     """
     of_file = {} if file is None else read_file(file)
     lines = []
-    for asked in fields(configuration):
-        value = getattr(configuration, asked.name)
-        given = environment.get(variable(asked.name))
-        source = "default" if given is None else "file" if of_file.get(asked.name) == given else "environment"
-        line = toml_line(asked.name, masked(value) if isinstance(value, str) else value)
-        lines += [f"# {asked.metadata['about']}", f"{line.rstrip()}  # {source}"]
+    for key in fields(configuration):
+        value = getattr(configuration, key.name)
+        given = environment.get(variable(key.name))
+        source = "default" if given is None else "file" if of_file.get(key.name) == given else "environment"
+        line = toml_line(key.name, masked(value) if isinstance(value, str) else value)
+        lines += [f"# {key.metadata['about']}", f"{line.rstrip()}  # {source}"]
     return "\n".join(lines) + "\n"

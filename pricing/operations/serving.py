@@ -110,16 +110,16 @@ def address(port: int, car: Mapping[str, Any] | None = None, asking: Decimal | N
     >>> address(8501, {"make": "Corvane", "year": 1968, "variant": None, "options": ["wire_wheels"]})
     'http://127.0.0.1:8501/?make=Corvane&year=1968&options=wire+wheels'
     """
-    said = {name: value for name, value in (car or {}).items() if value is not None}
-    if "odometer_km" in said:
-        said["odometer"] = round(said.pop("odometer_km"))
-    if "options" in said:
-        said["options"] = [option_words(code) for code in said["options"]]
-    if "history_file" in said:
-        said["history_file"] = "yes" if said["history_file"] else "no"
+    query = {name: value for name, value in (car or {}).items() if value is not None}
+    if "odometer_km" in query:
+        query["odometer"] = round(query.pop("odometer_km"))
+    if "options" in query:
+        query["options"] = [option_words(code) for code in query["options"]]
+    if "history_file" in query:
+        query["history_file"] = "yes" if query["history_file"] else "no"
     if asking is not None:
-        said["asking"] = asking
-    return f"http://{LOOPBACK}:{port}/{'?' if said else ''}{urlencode(said, doseq=True)}"
+        query["asking"] = asking
+    return f"http://{LOOPBACK}:{port}/{'?' if query else ''}{urlencode(query, doseq=True)}"
 
 
 def shown_market(place: str) -> Path:
@@ -129,7 +129,7 @@ def shown_market(place: str) -> Path:
 
 
 def _access(host: str) -> str:
-    """Whoever sits at this machine is let in where nobody else reaches the server, unless said otherwise."""
+    """Whoever sits at this machine is let in where nobody else reaches the server, unless query otherwise."""
     return os.environ.get(variable("access"), "this-machine" if host == LOOPBACK else "tokens")
 
 

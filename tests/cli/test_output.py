@@ -9,7 +9,7 @@ from typing import Any
 import polars as pl
 import pytest
 
-from pricing.cli.evidence_files import write_frame
+from pricing.cli.output import write_frame
 from pricing.condition.inspection_files import save
 from pricing.decisions.plain import plain
 from pricing.decisions.valuation import value_car

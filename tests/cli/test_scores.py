@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from pricing.cli import main as cli
-from pricing.cli.printing.scores import ROWS_A_PART, show_scores
+from pricing.cli.printing.evidence import ROWS_A_PART, show_scores
 from pricing.model.accuracy.backtest import Backtest, backtest, rolling_origins
 from pricing.model.features.spec import FeatureSpec
 from pricing.store.market import Market

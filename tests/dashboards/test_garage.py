@@ -16,7 +16,7 @@ from pricing.api.gates.callers import VISITOR
 from pricing.condition.inspection import Inspection
 from pricing.errors import FileError, InspectionError
 from pricing.operations import drafts
-from pricing.operations.garage import sheet_facts, take_findings, take_photo
+from pricing.operations.drafts import sheet_facts, take_findings, take_photo
 from pricing.store.market import Market
 from tests.dashboards.browser import FAULTS, PHONE, no_errors, window
 from tests.small_market import common_car

@@ -57,9 +57,9 @@ def caller_who_may(act: str) -> Callable[..., Coroutine[Any, Any, Caller]]:
     not let it be done."""
 
     async def caller(request: Request, _: Credentials) -> Caller:
-        found: Caller = request.state.caller
-        found.must_be_able_to(act)
-        return found
+        known: Caller = request.state.caller
+        known.must_be_able_to(act)
+        return known
 
     return caller
 

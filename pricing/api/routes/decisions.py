@@ -12,8 +12,19 @@ from pricing.api import schemas
 from pricing.api.gates.callers import Reading
 from pricing.api.problems import responses
 from pricing.api.routes.condition import InspectionIn, assessed
-from pricing.api.schedules import CHARGES_EXAMPLE, ScheduleIn
-from pricing.api.schemas import Amount, Cost, Country, Currency, Name, OneOf, Row, Sent, Warned
+from pricing.api.schemas import (
+    CHARGES_EXAMPLE,
+    Amount,
+    Cost,
+    Country,
+    Currency,
+    Name,
+    OneOf,
+    Row,
+    ScheduleIn,
+    Sent,
+    Warned,
+)
 from pricing.api.service import Here, warned
 from pricing.condition.checks import STATES
 from pricing.decisions.buy.alternatives import Wanted

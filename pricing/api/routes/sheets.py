@@ -15,8 +15,14 @@ from pricing.api.routes.condition import SeenIn, Text
 from pricing.api.schemas import Row
 from pricing.api.service import Here, Service
 from pricing.operations.bundled import EXTENSIONS
-from pricing.operations.drafts import sheet_folder
-from pricing.operations.garage import LONGEST_KEY, MOST_FINDINGS, sheet_facts, take_findings, take_photo
+from pricing.operations.drafts import (
+    LONGEST_KEY,
+    MOST_FINDINGS,
+    sheet_facts,
+    sheet_folder,
+    take_findings,
+    take_photo,
+)
 from pricing.operations.serving import shown_market
 
 router = APIRouter(tags=["condition"], dependencies=[Reading], responses=responses(404))

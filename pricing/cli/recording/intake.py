@@ -88,8 +88,8 @@ def quarantine(
     opened = open_market(market)
     if export is None:
         waiting = opened.quarantine()
-        shown = _short(waiting.drop("batch_id", "source", "raw")).head(rows)
-        answer(waiting, lambda: show(shown, f"{waiting.height:,} rows wait in quarantine"))
+        short = _short(waiting.drop("batch_id", "source", "raw")).head(rows)
+        answer(waiting, lambda: show(short, f"{waiting.height:,} rows wait in quarantine"))
         return
     files = opened.export_quarantine(export)
     done({"files": files}, [f"{path}: mend its rows, then: pricing load {path}" for path in files])
@@ -137,9 +137,9 @@ def suspicions(
             note("No model is fitted yet, so prices are not looked at; run: pricing fit")
         opened.mark_suspicions(find_suspicions(opened.sales(every_record=True), model))
     waiting = opened.suspicions()
-    shown = ["record_id", "reason", "detail", "make", "model", "year", "event_date"]
+    columns = ["record_id", "reason", "detail", "make", "model", "year", "event_date"]
     title = f"{waiting.height:,} records to look at"
-    answer(waiting, lambda: show(_short(waiting.select(shown)).head(rows), title))
+    answer(waiting, lambda: show(_short(waiting.select(columns)).head(rows), title))
 
 
 @intake_app.example("pricing duplicates --part 5b1c")

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from pricing.cli.commands import Commands, argument, option
-from pricing.cli.evidence_files import write_frame
 from pricing.cli.options import MarketOption, RecordArgument
-from pricing.cli.output import answer, done
+from pricing.cli.output import answer, done, write_frame
 from pricing.cli.printing.console import as_json, plain_cell, say, show
 from pricing.errors import FileError, MarketError
 from pricing.operations.opening import MARKET_FILE, open_market, record_named

@@ -139,7 +139,7 @@ def rounded(amount: float | Decimal, figures: int = _FIGURES) -> int:
     (98800, 12)
     """
     digits = len(str(abs(int(amount))))
-    return int(round(amount, min(0, figures - digits)))
+    return int(round(Decimal(amount), min(0, figures - digits)))
 
 
 def about_words(amount: float | Decimal) -> str:
