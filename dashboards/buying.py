@@ -13,7 +13,7 @@ from dashboards.downloads import offer_sheet
 from dashboards.exhibits import show_chart
 from dashboards.mending import least_chosen
 from dashboards.page_layout import SubjectCar, ask_market_and_car, laid_out, link, one_sentence, page
-from dashboards.tables import Column, headings, show_table
+from dashboards.tables import TableColumn, headings, show_table
 from dashboards.text import show_metrics, show_terms, show_verdict, write, write_list, write_small
 from dashboards.url_state import BOUND
 from pricing.charts.buying import bids_caption, bids_chart, limits_caption, limits_chart
@@ -224,7 +224,7 @@ def _show_alternatives(facts: Buying) -> None:
                 {
                     **headings("make", "model", "variant", "year", "body_style", "condition_band", "sales"),
                     **money,
-                    "within": Column("Sold within your money (%)", "%.0f"),
+                    "within": TableColumn("Sold within your money (%)", "%.0f"),
                     **headings("evidence"),
                 },
                 every=rows,

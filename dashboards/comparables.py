@@ -9,7 +9,7 @@ from dashboards import people
 from dashboards.asking.typed_fields import ask_number
 from dashboards.exhibits import show_chart
 from dashboards.page_layout import SubjectCar, ask_market_and_car, comparables_index, one_sentence, page
-from dashboards.tables import Column, headings, show_table
+from dashboards.tables import TableColumn, headings, show_table
 from dashboards.text import show_metrics, show_terms, write, write_small
 from dashboards.url_state import SHARED
 from pricing.charts.evidence import comparables_chart
@@ -91,9 +91,9 @@ def _show_sales(comparables: Comparables) -> None:
             "event_date": "Sold",
             "price": f"Price ({currency}, all-in)",
             "adjusted_price": f"Adjusted ({currency})",
-            "weight": Column("Weight (%)", "%.0f"),
-            "net_per_cent": Column("Adjusted by, net (%)", "%+.0f"),
-            "gross_per_cent": Column("Adjusted by, in all (%)", "%.0f"),
+            "weight": TableColumn("Weight (%)", "%.0f"),
+            "net_per_cent": TableColumn("Adjusted by, net (%)", "%+.0f"),
+            "gross_per_cent": TableColumn("Adjusted by, in all (%)", "%.0f"),
             "match_level": "How near",
             **headings("variant", "year", "condition_band"),
             "flags": "Worth a second look",
@@ -128,8 +128,8 @@ def _show_lines(comparables: Comparables) -> None:
             "line": "Line",
             "comparable": "Sale",
             "subject": "This car",
-            "per_cent": Column("Change (%)", "%+.1f"),
-            "money": Column(f"Amount ({comparables.currency})", "%+.0f"),
+            "per_cent": TableColumn("Change (%)", "%+.1f"),
+            "money": TableColumn(f"Amount ({comparables.currency})", "%+.0f"),
             "price_after": f"Price after ({comparables.currency})",
             "source": "Where it is from",
         },
@@ -151,7 +151,7 @@ def _ask_choice(snapshot: Snapshot, comparables: Comparables, name: str | None) 
                 "action": "What was done",
                 "reason": "Why",
                 "line": "Line",
-                "per_cent": Column("By (%)", "%+.1f"),
+                "per_cent": TableColumn("By (%)", "%+.1f"),
             },
         )
     if not people.may("appraise"):

@@ -10,7 +10,7 @@ import streamlit as st
 import xlsxwriter
 
 from pricing.intake.exports import neutral_names, neutralised
-from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
+from pricing.reports.sheet import PrintedSheet, sheet_html, sheet_pdf
 from pricing.words.language.locale import LOCALES, PLAIN, LocaleWords
 
 PAPER_WORDS: Final = {"a4": "A4", "letter": "Letter"}
@@ -48,7 +48,7 @@ def sheet_language() -> LocaleWords:
     return PLAIN if picked == as_page else LocaleWords.of(picked)
 
 
-def offer_sheet(made: Callable[[LocaleWords], Sheet], words: str, name: str) -> None:
+def offer_sheet(made: Callable[[LocaleWords], PrintedSheet], words: str, name: str) -> None:
     """A sheet to take along in a language that is picked, as a page to print and as a PDF of either paper."""
     sheet, key = made(sheet_language()), f"sheet-{name}"
     with st.container(horizontal=True):

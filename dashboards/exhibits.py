@@ -14,7 +14,7 @@ import vl_convert
 from altair.utils import schemapi
 
 from dashboards.downloads import offer_kinds
-from dashboards.tables import AS_IT_IS, Column, show_table
+from dashboards.tables import AS_IT_IS, TableColumn, show_table
 from dashboards.text import show_folded
 from pricing.charts.design import DARK, IN_THE_DARK, LIGHT, PAPER, TYPEFACES, chart_theme
 from pricing.charts.drawing import Picture, drawable
@@ -56,7 +56,7 @@ def show_chart(
 
 def _show_figures(chart: alt.TopLevelMixin | Picture, name: str) -> None:
     for place, table in enumerate(figures(chart), start=1):
-        show_table(table, f"{name} {place}", {name: Column(name, AS_IT_IS) for name in table.columns})
+        show_table(table, f"{name} {place}", {name: TableColumn(name, AS_IT_IS) for name in table.columns})
 
 
 def show_drawing(drawing: str, words: str) -> None:

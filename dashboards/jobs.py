@@ -28,7 +28,7 @@ _LOG: Final = logging.getLogger(__name__)
 
 
 @dataclass
-class Job:
+class BackgroundJob:
     """One piece of work: how far it is, and what came of it once ``ended``."""
 
     title: str
@@ -61,12 +61,12 @@ class Job:
 
 
 @st.cache_resource(show_spinner=False)
-def _all() -> tuple[threading.Lock, dict[str, Job]]:
+def _all() -> tuple[threading.Lock, dict[str, BackgroundJob]]:
     """The jobs of this server, each under what it works on."""
     return threading.Lock(), {}
 
 
-def start(key: str, title: str, work: Callable[[Progress], Any]) -> Job:
+def start(key: str, title: str, work: Callable[[Progress], Any]) -> BackgroundJob:
     """Start work on ``key``, unless some is under way there already; gives the job that is."""
     lock, jobs = _all()
     with lock:
@@ -75,22 +75,22 @@ def start(key: str, title: str, work: Callable[[Progress], Any]) -> Job:
             return known
         for old in [name for name, other in jobs.items() if other.ended][: max(0, len(jobs) - MOST_KEPT)]:
             del jobs[old]
-        job = jobs[key] = Job(title)
+        job = jobs[key] = BackgroundJob(title)
     threading.Thread(target=_work, args=(job, work), name=title, daemon=True).start()
     return job
 
 
-def find(key: str) -> Job | None:
+def find(key: str) -> BackgroundJob | None:
     """The job on ``key``, under way or ended and not yet taken."""
     return _all()[1].get(key)
 
 
-def once(key: str, title: str, work: Callable[[Progress], Any]) -> Job:
+def once(key: str, title: str, work: Callable[[Progress], Any]) -> BackgroundJob:
     """The job on ``key``, begun unless one is under way or has ended there."""
     return find(key) or start(key, title, work)
 
 
-def take(key: str) -> Job | None:
+def take(key: str) -> BackgroundJob | None:
     """The ended job on ``key``, once."""
     lock, jobs = _all()
     with lock:
@@ -98,7 +98,7 @@ def take(key: str) -> Job | None:
         return jobs.pop(key) if job is not None and job.ended else None
 
 
-def show(job: Job) -> bool:
+def show(job: BackgroundJob) -> bool:
     """How far the job is, and the page anew when it ends; or what went wrong. Whether it has succeeded."""
     if not job.ended:
         st.fragment(_bar, run_every=TICK)(job)
@@ -107,14 +107,14 @@ def show(job: Job) -> bool:
     return job.succeeded
 
 
-def _bar(job: Job) -> None:
+def _bar(job: BackgroundJob) -> None:
     with st.container(key="long_work"):  # told apart from the bars that say how much of a car was seen
         st.progress(job.share, job.words)
     if job.ended:
         st.rerun()
 
 
-def _work(job: Job, work: Callable[[Progress], Any]) -> None:
+def _work(job: BackgroundJob, work: Callable[[Progress], Any]) -> None:
     try:
         job.outcome = work(job.tell)
     except PricingError as error:

@@ -9,7 +9,7 @@ from dashboards import caches, jobs
 from dashboards.asking.car_form import ask_name
 from dashboards.exhibits import show_chart
 from dashboards.page_layout import AT_ONCE, ask_market, page
-from dashboards.tables import Column, headings, show_table
+from dashboards.tables import TableColumn, headings, show_table
 from dashboards.text import show_terms, show_verdict, write
 from dashboards.url_state import BOUND
 from pricing.charts import depth as depth_charts
@@ -106,9 +106,9 @@ def _show_movers(movers: pl.DataFrame) -> None:
         "what rose and fell",
         {
             "model": "Model",
-            "per_cent": Column("Change in a year (%)", "%+.0f"),
-            "low": Column("90% interval from", "%+.0f"),
-            "high": Column("to", "%+.0f"),
+            "per_cent": TableColumn("Change in a year (%)", "%+.0f"),
+            "low": TableColumn("90% interval from", "%+.0f"),
+            "high": TableColumn("to", "%+.0f"),
             "told": "What that says",
             "sales": "Like sales, last year",
             "sales_before": "The year before",
@@ -131,9 +131,9 @@ def _show_index(snapshot: Snapshot, index: PriceIndex, where: caches.Where) -> N
             "index in figures",
             {
                 "period": "Period",
-                "index": Column(f"Index, {index.base} = 100", "%.1f"),
-                "low": Column(f"{index.coverage:.0%} interval from", "%.1f"),
-                "high": Column("to", "%.1f"),
+                "index": TableColumn(f"Index, {index.base} = 100", "%.1f"),
+                "low": TableColumn(f"{index.coverage:.0%} interval from", "%.1f"),
+                "high": TableColumn("to", "%.1f"),
                 **headings("sales"),
                 "note": "Why no point",
             },
@@ -178,10 +178,10 @@ def _show_against(depth: Depth) -> None:
         {
             "against": "Against",
             **headings("sales"),
-            "median": Column("Hammer price over it, middle", "%.2f"),
-            "low": Column("95% interval from", "%.2f"),
-            "high": Column("to", "%.2f"),
-            "below": Column("Sold below it (%)", "%.0f"),
+            "median": TableColumn("Hammer price over it, middle", "%.2f"),
+            "low": TableColumn("95% interval from", "%.2f"),
+            "high": TableColumn("to", "%.2f"),
+            "below": TableColumn("Sold below it (%)", "%.0f"),
         },
         height="content",
     )

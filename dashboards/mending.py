@@ -13,7 +13,7 @@ from dashboards.asking.typed_fields import ask_amount_in
 from dashboards.exhibits import show_chart
 from dashboards.inspecting import sheets
 from dashboards.page_layout import SubjectCar, ask_market_and_car, link, one_sentence, page
-from dashboards.tables import Column, show_table
+from dashboards.tables import TableColumn, show_table
 from dashboards.text import write, write_small
 from dashboards.url_state import SHARED
 from pricing.car import today
@@ -158,7 +158,7 @@ def _show_budget(budget: RepairBudget) -> None:
         {
             "title": "Job",
             "reason": "Because of",
-            "chance": Column("Chance (%)", "%.0f"),
+            "chance": TableColumn("Chance (%)", "%.0f"),
             "when": f"If it comes up ({budget.currency})",
             "expected": f"On average ({budget.currency})",
             "quoted": "Your quote",
@@ -201,8 +201,8 @@ def _show_comparison(decision: MendOrBuy) -> None:
             "goal": "What is done",
             "answer": "Answer",
             **money,
-            "chance_cheaper": Column("Cheaper (of 100 cases)", "%.0f"),
-            "loses": Column("Loses money (of 100)", "%.0f"),
+            "chance_cheaper": TableColumn("Cheaper (of 100 cases)", "%.0f"),
+            "loses": TableColumn("Loses money (of 100)", "%.0f"),
         },
         every=decision.goals,
         height="content",

@@ -13,7 +13,7 @@ from dashboards.asking.spans import ask_quartiles, field_keys, median_of, put_in
 from dashboards.asking.typed_fields import ask_amount_in, ask_day, ask_year
 from dashboards.exhibits import show_chart
 from dashboards.page_layout import finish, one_sentence, show_done
-from dashboards.tables import AS_IT_IS, Column, headings, show_table
+from dashboards.tables import AS_IT_IS, TableColumn, headings, show_table
 from dashboards.text import write, write_small
 from dashboards.url_state import BOUND
 from pricing.car import today
@@ -238,8 +238,8 @@ def _show_on_file(own: Snapshot) -> None:
             **headings("source"),
             "stated_on": "Said on",
             **headings("make", "model", "condition_band"),
-            "low": Column("From", AS_IT_IS),
-            "high": Column("To", AS_IT_IS),
+            "low": TableColumn("From", AS_IT_IS),
+            "high": TableColumn("To", AS_IT_IS),
             **headings("currency", "holds"),
         },
         every=statements,
@@ -278,8 +278,8 @@ def _show_scores(own: Snapshot) -> None:
             **headings("source"),
             "part": capital(str(part or "condition band")),
             **headings("sales"),
-            "bias": Column("Middle above what was paid (%)", "%+.0f"),
-            "held": Column("Sales inside the spans (%)", "%.0f"),
+            "bias": TableColumn("Middle above what was paid (%)", "%+.0f"),
+            "held": TableColumn("Sales inside the spans (%)", "%.0f"),
         },
         height="content",
     )

@@ -151,7 +151,7 @@ def ask_market_and_car(*, first: bool = False) -> SubjectCar | None:
     return None if market is None or answer is None else SubjectCar(*market, *answer)
 
 
-def _index_job(snapshot: Snapshot) -> jobs.Job | None:
+def _index_job(snapshot: Snapshot) -> jobs.BackgroundJob | None:
     """The laying out of the sales where that is long work, begun before a page needs them, once for each
     state of the market."""
     if snapshot.opinion_alone or snapshot.sales().height <= AT_ONCE:

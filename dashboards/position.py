@@ -17,7 +17,7 @@ from dashboards.page_layout import (
     page,
     show_journeys,
 )
-from dashboards.tables import Column, headings, show_table
+from dashboards.tables import TableColumn, headings, show_table
 from dashboards.text import show_folded, show_metrics, show_terms, show_verdict, write, write_small
 from pricing.car import Car
 from pricing.charts import valuation as charts
@@ -152,10 +152,10 @@ def _show_make_up(valuation: Valuation) -> None:
         "terms of the price",
         {
             "term": "What counts, with this car's own value",
-            "factor": Column("Factor", "%.4g"),
-            "low": Column("80% interval from", "%.4g"),
-            "high": Column("to", "%.4g"),
-            "so_far": Column(f"Price so far ({valuation.currency})", "%.0f"),
+            "factor": TableColumn("Factor", "%.4g"),
+            "low": TableColumn("80% interval from", "%.4g"),
+            "high": TableColumn("to", "%.4g"),
+            "so_far": TableColumn(f"Price so far ({valuation.currency})", "%.0f"),
         },
         every=valuation.terms,
     )

@@ -9,7 +9,7 @@ import streamlit as st
 from dashboards import caches, jobs, people
 from dashboards.exhibits import show_chart
 from dashboards.page_layout import ask_market, page
-from dashboards.tables import Column, headings, show_table
+from dashboards.tables import TableColumn, headings, show_table
 from dashboards.text import show_metrics, write, write_small
 from pricing.charts import scores as score_charts
 from pricing.model.accuracy.backtest import Backtest, backtest, rolling_origins
@@ -102,11 +102,11 @@ def _show_scores(scored: Backtest, currency: str) -> None:
         {
             "value": score_charts.part_words(part),
             **headings("sales"),
-            "coverage_80": Column("Inside 80% (%)", "%.1f"),
-            "coverage_90": Column("Inside 90% (%)", "%.1f"),
-            "width_80": Column("High over low, 80%", "%.2f"),
-            "median_ratio": Column("Median ratio", "%.3f"),
-            **{name: Column(name.upper(), f"%{form}") for name, form in forms.items()},
+            "coverage_80": TableColumn("Inside 80% (%)", "%.1f"),
+            "coverage_90": TableColumn("Inside 90% (%)", "%.1f"),
+            "width_80": TableColumn("High over low, 80%", "%.2f"),
+            "median_ratio": TableColumn("Median ratio", "%.3f"),
+            **{name: TableColumn(name.upper(), f"%{form}") for name, form in forms.items()},
         },
         every=scored.summary(),
         height="content",

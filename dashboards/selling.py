@@ -10,7 +10,7 @@ from dashboards.asking.offer_terms import ask_amount, ask_offer
 from dashboards.downloads import offer_sheet
 from dashboards.exhibits import show_chart
 from dashboards.page_layout import SubjectCar, ask_market_and_car, one_sentence, page
-from dashboards.tables import Column, show_table
+from dashboards.tables import TableColumn, show_table
 from dashboards.text import show_metrics, show_terms, show_verdict, write, write_small
 from dashboards.url_state import BOUND
 from pricing.charts.selling import (
@@ -159,8 +159,8 @@ def _show_channels(facts: Selling) -> None:
         {
             "channel": "Where",
             **{name: f"{words} ({facts.currency})" for name, words in money.items()},
-            "chance": Column("Chance of a sale (%)", "%.0f"),
-            "weeks": Column("Weeks until half are sold", "%.0f"),
+            "chance": TableColumn("Chance of a sale (%)", "%.0f"),
+            "weeks": TableColumn("Weeks until half are sold", "%.0f"),
         },
         every=table,
         height="content",
@@ -187,7 +187,7 @@ def _show_auction(facts: Selling) -> None:
             "reserves",
             {
                 "reserve": f"Reserve ({currency}, hammer)",
-                "chance": Column("Chance of a sale (%)", "%.0f"),
+                "chance": TableColumn("Chance of a sale (%)", "%.0f"),
                 "net": f"Net if sold ({currency})",
                 "left": f"Left on average ({currency})",
             },
@@ -204,9 +204,9 @@ def _show_asking(facts: Selling) -> None:
             plan.ladder.with_columns(pl.col("asking").round(), pl.col("sold_by_then") * 100),
             f"ladder, {channel}",
             {
-                "week": Column("From week", "%d"),
+                "week": TableColumn("From week", "%d"),
                 "asking": f"Ask ({facts.currency})",
-                "sold_by_then": Column("Sold before the next step (%)", "%.0f"),
+                "sold_by_then": TableColumn("Sold before the next step (%)", "%.0f"),
             },
             height="content",
         )
@@ -237,7 +237,7 @@ def _show_what_ifs(facts: Selling) -> None:
             "item": "What",
             "kind": "Kind",
             **{name: f"{words} ({facts.currency})" for name, words in money.items()},
-            "pays": Column("It pays in (% of cases)", "%.0f"),
+            "pays": TableColumn("It pays in (% of cases)", "%.0f"),
             "compared": "Seen before and after on the same car",
         },
         every=facts.first,

@@ -12,7 +12,7 @@ from dashboards.asking.offer_terms import currency_choices
 from dashboards.asking.typed_fields import ask_amount_in, ask_number
 from dashboards.downloads import offer_file
 from dashboards.page_layout import ask_market, finish, link, page, show_done
-from dashboards.tables import AS_IT_IS, Column, headings, show_table
+from dashboards.tables import AS_IT_IS, TableColumn, headings, show_table
 from dashboards.text import write, write_small
 from pricing.condition.catalogue import LABOUR_KINDS
 from pricing.decisions.buy.verdict import VERDICTS
@@ -44,10 +44,10 @@ _ACTS: Final = {
     "manage": "change settings, people and roles",
 }
 _CHARGE_COLUMNS: Final = {
-    "source": Column("Who charges"),
+    "source": TableColumn("Who charges"),
     **headings("kind"),
-    "valid_from": Column("From", AS_IT_IS),
-    "valid_until": Column("Until", AS_IT_IS),
+    "valid_from": TableColumn("From", AS_IT_IS),
+    "valid_until": TableColumn("Until", AS_IT_IS),
     **headings("currency"),
 }
 
@@ -222,7 +222,7 @@ def _ask_charges(snapshot: Snapshot, settings: Settings, may: bool) -> None:
             }
             for charge in schedule.charges
         ]
-        columns = {**_CHARGE_COLUMNS, **headings("rates"), "tax": Column("Tax on it (%)", "%.3g")}
+        columns = {**_CHARGE_COLUMNS, **headings("rates"), "tax": TableColumn("Tax on it (%)", "%.3g")}
         table = pl.DataFrame(rows, infer_schema_length=None)
         show_table(table, "charges", columns, height="content")
     offer_file("Download the schedule", charges_text(settings), "charges.toml", "application/toml")

@@ -36,7 +36,7 @@ _ASIDE: Final = ("record_id",)
 _PLACES: Final = re.compile(r"%(\+?),?\.?(\d*)[dfg]")
 
 
-class Column(NamedTuple):
+class TableColumn(NamedTuple):
     """How a column stands in a table: under which heading, in which form (of ``printf``), how wide."""
 
     heading: str
@@ -46,28 +46,28 @@ class Column(NamedTuple):
     width: Literal["small", "medium", "large"] | None = None
 
 
-Columns = Mapping[str, str | Column]
+Columns = Mapping[str, str | TableColumn]
 """Columns of a frame, in order, each with its heading or all that is said of it."""
 
-_HEADINGS: Final[dict[str, Column]] = {
-    "year": Column("Year", "%d"),
-    "revision": Column("Revision", "%d"),
-    "row": Column("Row", "%d"),
-    "odometer_km": Column("Odometer (km)"),
-    "source_ref": Column("Reference"),
-    "record_id": Column("Record"),
+_HEADINGS: Final[dict[str, TableColumn]] = {
+    "year": TableColumn("Year", "%d"),
+    "revision": TableColumn("Revision", "%d"),
+    "row": TableColumn("Row", "%d"),
+    "odometer_km": TableColumn("Odometer (km)"),
+    "source_ref": TableColumn("Reference"),
+    "record_id": TableColumn("Record"),
 }
 """Columns that mean the same wherever they stand, and are not called by their names alone."""
 
 
-def headings(*names: str) -> dict[str, Column]:
+def headings(*names: str) -> dict[str, TableColumn]:
     """Columns under the headings that they have everywhere: their names in words, as far as nothing else is
     said of them.
 
     >>> headings("year", "condition_band")["condition_band"].heading
     'Condition band'
     """
-    return {name: _HEADINGS.get(name, Column(name.replace("_", " ").capitalize())) for name in names}
+    return {name: _HEADINGS.get(name, TableColumn(name.replace("_", " ").capitalize())) for name in names}
 
 
 def show_table(
@@ -79,7 +79,7 @@ def show_table(
     In both, text that a spreadsheet would run as a formula is made harmless.
     """
     described = {
-        key: Column(column) if isinstance(column, str) else column for key, column in columns.items()
+        key: TableColumn(column) if isinstance(column, str) else column for key, column in columns.items()
     }
     # A frame out of a cache is others' too, and two threads that turn one and the same object into pandas, as
     # Streamlit does, wait for each other for ever: its lock is held while the interpreter is waited for.
@@ -95,7 +95,7 @@ def show_table(
     return event
 
 
-def _settings(column: Column, kind: pl.DataType) -> Any:
+def _settings(column: TableColumn, kind: pl.DataType) -> Any:
     heading, form, width = column
     config, day = st.column_config, day_form("D", "MMM", "YYYY")
     if form == AS_IT_IS:
@@ -109,7 +109,7 @@ def _settings(column: Column, kind: pl.DataType) -> Any:
     return config.Column(heading, width=width)
 
 
-def as_cards(frame: pl.DataFrame, columns: Mapping[str, Column]) -> str:
+def as_cards(frame: pl.DataFrame, columns: Mapping[str, TableColumn]) -> str:
     """Rows as a list of cards: the money, what the row is of, and the rest.
 
     >>> frame = pl.DataFrame({"variant": ["de luxe"], "price": [4650.2]})
@@ -127,7 +127,7 @@ def as_cards(frame: pl.DataFrame, columns: Mapping[str, Column]) -> str:
 
 
 def _layout(
-    frame: pl.DataFrame, columns: Mapping[str, Column]
+    frame: pl.DataFrame, columns: Mapping[str, TableColumn]
 ) -> tuple[str | None, list[str], dict[str, tuple[str, str]]]:
     """The column of the money that stands first, those that say what a row is of, and the low end of each
     range with its high end and what both are called."""
@@ -151,7 +151,7 @@ def _layout(
 
 def _card(
     row: Mapping[str, Any],
-    columns: Mapping[str, Column],
+    columns: Mapping[str, TableColumn],
     money: str | None,
     names: list[str],
     ranges: dict[str, tuple[str, str]],

@@ -12,17 +12,10 @@ import polars as pl
 from currency_converter import CurrencyConverter
 
 from data_demo.offer_records import MONEY, Days, as_records, hide, row_truth
-from data_demo.parameters import (
-    CHANNELS,
-    COUNTRIES,
-    MODEST_PRICES,
-    Floats,
-    Integers,
-    Parameters,
-    draw_parameters,
-)
+from data_demo.parameters import CHANNELS, COUNTRIES, MODEST_PRICES, Parameters, draw_parameters
 from data_demo.premiums import all_in_of, hammer_of, schedule_of
 from data_demo.process import Cars, describe_cars, draw_noise, log_price, make_offers
+from pricing.arrays import Floats, Ints
 
 FIRST_DAY: Final = date(2016, 7, 1)
 LAST_DAY: Final = date(2026, 6, 30)
@@ -128,7 +121,7 @@ def rates(currency: pl.Series, day: pl.Series) -> Floats:
 
 def _draw_cars_and_days(
     catalogue: pl.DataFrame, parameters: Parameters, rng: np.random.Generator
-) -> tuple[Cars, Integers, Days, pl.Series]:
+) -> tuple[Cars, Ints, Days, pl.Series]:
     """Cars of every offer, the number of each car, the day, and which odometers were turned back."""
     new = OFFERS - RESALES
     weight = catalogue["weight"].to_numpy() / catalogue["weight"].sum()
@@ -161,7 +154,7 @@ def _draw_cars_and_days(
     return both, np.concatenate([np.arange(new), again]), day, oddity
 
 
-def _with_chassis(frame: pl.DataFrame, number: Integers, rng: np.random.Generator) -> pl.DataFrame:
+def _with_chassis(frame: pl.DataFrame, number: Ints, rng: np.random.Generator) -> pl.DataFrame:
     """Chassis numbers in the form of each maker, seen on three offers in four and on every one of a resold
     car."""
     cars = pl.DataFrame({"number": number, "make": frame["make"]}).unique("number", maintain_order=True)

@@ -7,17 +7,9 @@ import polars as pl
 import pyarrow
 from numpy.typing import NDArray
 
-from data_demo.parameters import (
-    CHANNELS,
-    COUNTRIES,
-    NOISE,
-    OPTIONS,
-    ORIGINALITY,
-    Floats,
-    Integers,
-    Parameters,
-)
+from data_demo.parameters import CHANNELS, COUNTRIES, NOISE, OPTIONS, ORIGINALITY, Parameters
 from data_demo.process import Cars, Offers
+from pricing.arrays import Floats, Ints
 from pricing.vocabulary import CONDITION_BANDS, OUTCOMES
 
 Days = NDArray[np.datetime64]
@@ -28,11 +20,11 @@ _OF_AUCTIONS: Final = ("low_estimate", "high_estimate", "reserve", "highest_bid"
 def as_records(
     parameters: Parameters,
     cars: Cars,
-    channel: Integers,
+    channel: Ints,
     day: Days,
     offers: Offers,
     *,
-    car_number: Integers,
+    car_number: Ints,
     premium: Floats,
 ) -> pl.DataFrame:
     """The contract's columns from ``make`` to ``notes``, in EUR; chassis numbers count the cars.

@@ -9,12 +9,8 @@ from typing import Final
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 SCORE_KNOTS: Final = np.array([0.0, 12.5, 37.5, 62.5, 75.0, 87.5, 100.0])
 """Condition scores between which the log price is linear in the score."""

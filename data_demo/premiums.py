@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import polars as pl
 
-from data_demo.parameters import Floats, Integers
+from pricing.arrays import Floats, Ints
 from pricing.intake.mappings.mapping_files import read_mapping
 from pricing.money.charges import Charge
 
@@ -24,7 +24,7 @@ def schedules() -> tuple[Charge, ...]:
     return tuple(sorted(charges, key=lambda charge: (charge.source, charge.valid_from)))
 
 
-def schedule_of(source: pl.Series, currency: pl.Series, day: pl.Series) -> Integers:
+def schedule_of(source: pl.Series, currency: pl.Series, day: pl.Series) -> Ints:
     """Index into ``schedules()`` of the one in force for each offer."""
     index = np.full(source.len(), NO_PREMIUM, np.int64)
     for place, charge in enumerate(schedules()):
@@ -33,19 +33,17 @@ def schedule_of(source: pl.Series, currency: pl.Series, day: pl.Series) -> Integ
     return index
 
 
-def all_in_of(hammer: Floats, schedule: Integers) -> Floats:
+def all_in_of(hammer: Floats, schedule: Ints) -> Floats:
     """What the buyer pays in all, to the smallest unit; NaN where there is no hammer price."""
     return _each(hammer, schedule, lambda charge: charge.all_in)
 
 
-def hammer_of(all_in: Floats, schedule: Integers) -> Floats:
+def hammer_of(all_in: Floats, schedule: Ints) -> Floats:
     """The highest hammer price at which a buyer pays at most ``all_in``."""
     return _each(all_in, schedule, lambda charge: charge.hammer_of_all_in)
 
 
-def _each(
-    amount: Floats, schedule: Integers, turn: Callable[[Charge], Callable[[pl.Expr], pl.Expr]]
-) -> Floats:
+def _each(amount: Floats, schedule: Ints, turn: Callable[[Charge], Callable[[pl.Expr], pl.Expr]]) -> Floats:
     result = amount.copy()
     for place, charge in enumerate(schedules()):
         rows = (schedule == place) & ~np.isnan(amount)

@@ -32,10 +32,9 @@ from data_demo.parameters import (
     PREMIUM_RATE,
     SCORE_KNOTS,
     TIME_TO_SALE,
-    Floats,
-    Integers,
     Parameters,
 )
+from pricing.arrays import Floats, Ints
 from pricing.vocabulary import BAND_EDGES
 
 
@@ -43,23 +42,23 @@ from pricing.vocabulary import BAND_EDGES
 class Cars:
     """Cars as they are, seen or not: one value a car, indexes into the frames of ``Parameters``."""
 
-    model: Integers
-    variant: Integers
-    year: Integers
+    model: Ints
+    variant: Ints
+    year: Ints
     score: Floats
     odometer_km: Floats
     options: NDArray[np.bool_]
     """Shape (cars, options): ``OPTIONS`` in its order."""
-    matching: Integers
+    matching: Ints
     history: NDArray[np.bool_]
-    country: Integers
+    country: Ints
 
     @property
-    def band(self) -> Integers:
+    def band(self) -> Ints:
         """Index into ``CONDITION_BANDS``."""
         return np.searchsorted(BAND_EDGES[1:-1], self.score, side="right")
 
-    def take(self, rows: Integers) -> "Cars":
+    def take(self, rows: Ints) -> "Cars":
         """The cars at ``rows``, repeated where an index is."""
         return Cars(**{name: values[rows] for name, values in vars(self).items()})
 
@@ -70,7 +69,7 @@ def draw_cars(parameters: Parameters, cars: int, rng: np.random.Generator) -> Ca
     return describe_cars(parameters, _choose(weight, cars, rng), rng)
 
 
-def describe_cars(parameters: Parameters, model: Integers, rng: np.random.Generator) -> Cars:
+def describe_cars(parameters: Parameters, model: Ints, rng: np.random.Generator) -> Cars:
     """Draw everything about cars whose model (an index) is given."""
     cars = model.size
     models = parameters.models
@@ -93,7 +92,7 @@ def describe_cars(parameters: Parameters, model: Integers, rng: np.random.Genera
     )
 
 
-def log_price(parameters: Parameters, cars: Cars, channel: Integers, month: Integers) -> Floats:
+def log_price(parameters: Parameters, cars: Cars, channel: Ints, month: Ints) -> Floats:
     """Expected log price, all-in, of each car in a channel and a month (indexes to ``CHANNELS``,
     ``months``)."""
     models, band, model = parameters.models, cars.band, cars.model
@@ -141,7 +140,7 @@ class Offers:
     """What came of each offer: amounts in hammer terms for auctions, NaN where there is none or none is
     seen."""
 
-    outcome: Integers
+    outcome: Ints
     """0 sold, 1 unsold, 2 asking, 3 withdrawn: the order of ``pricing.vocabulary.OUTCOMES``."""
     amount: Floats
     asking: Floats
@@ -150,7 +149,7 @@ class Offers:
     high_estimate: Floats
     reserve: Floats
     highest_bid: Floats
-    days_on_offer: Integers
+    days_on_offer: Ints
     """Days from listing to sale or to the last day seen on offer; 0 for auctions."""
 
 
@@ -162,7 +161,7 @@ def simple_premium(all_in: Floats) -> Floats:
 def make_offers(
     expected: Floats,
     noise: Floats,
-    channel: Integers,
+    channel: Ints,
     rng: np.random.Generator,
     *,
     hammer: Callable[[Floats], Floats] = simple_premium,
@@ -223,7 +222,7 @@ def round_to_steps(values: Floats, unit: float, *, down: bool = False) -> Floats
     return rounded
 
 
-def _choose(weight: Floats, size: int, rng: np.random.Generator) -> Integers:
+def _choose(weight: Floats, size: int, rng: np.random.Generator) -> Ints:
     """Indexes drawn with probability proportional to ``weight``."""
     edges = np.cumsum(weight / weight.sum())
     return np.minimum(np.searchsorted(edges, rng.random(size), side="right"), weight.size - 1)

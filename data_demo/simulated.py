@@ -8,8 +8,9 @@ import numpy as np
 import polars as pl
 
 from data_demo.offer_records import as_records, hide, row_truth
-from data_demo.parameters import CHANNELS, PREMIUM_RATE, Integers, Parameters, draw_parameters
+from data_demo.parameters import CHANNELS, PREMIUM_RATE, Parameters, draw_parameters
 from data_demo.process import Cars, draw_cars, draw_noise, log_price, make_offers
+from pricing.arrays import Ints
 
 CHUNK: Final = 1_000_000
 """Rows drawn at a time, so that ten million fit in memory."""
@@ -95,7 +96,7 @@ def _catalogue(models: int, makes: int, rng: np.random.Generator) -> pl.DataFram
 
 def _some_again(
     parameters: Parameters, size: int, again: float, rng: np.random.Generator
-) -> tuple[Cars, Integers]:
+) -> tuple[Cars, Ints]:
     """Cars of ``size`` rows and the number of each, some of them the same car a second time."""
     new = size - round(size * again)
     number = np.concatenate([np.arange(new), rng.integers(0, new, size - new)])

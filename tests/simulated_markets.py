@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from data_demo.offer_records import as_records, hide
-from data_demo.parameters import CHANNELS, DEGREES_OF_FREEDOM, Floats, Integers, Parameters, draw_parameters
+from data_demo.parameters import CHANNELS, DEGREES_OF_FREEDOM, Parameters, draw_parameters
 from data_demo.process import Cars, Offers, draw_cars, log_price
+from pricing.arrays import Floats, Ints
 
 LAST_DAY: Final = date(2026, 6, 30)
 FALL: Final = float(np.log(0.7))
@@ -218,7 +219,7 @@ def _scale(setting: Setting, cars: Cars) -> Floats:
     return np.asarray(unit * np.array(setting.scatter)[cars.band])
 
 
-def _centres(parameters: Parameters, cars: Cars, channel: Integers, known: NDArray[np.bool_]) -> Floats:
+def _centres(parameters: Parameters, cars: Cars, channel: Ints, known: NDArray[np.bool_]) -> Floats:
     """Expected log prices: one value for a car with a known score, else one at each of ``POINTS`` scores."""
     size = len(channel)
     within = stats.beta(2.0, 2.0).ppf((np.arange(POINTS) + 0.5) / POINTS)  # as draw_cars draws within a band
@@ -229,7 +230,7 @@ def _centres(parameters: Parameters, cars: Cars, channel: Integers, known: NDArr
 
 
 def _records(
-    parameters: Parameters, cars: Cars, channel: Integers, day: NDArray[np.datetime64], price: Floats
+    parameters: Parameters, cars: Cars, channel: Ints, day: NDArray[np.datetime64], price: Floats
 ) -> pl.DataFrame:
     """Sales in the shape of ``Market.sales()``, as far as a price model reads it."""
     nothing, none = np.full(len(channel), np.nan), np.zeros(len(channel), np.int64)

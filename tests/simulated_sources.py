@@ -8,8 +8,9 @@ from typing import Final
 import numpy as np
 import polars as pl
 
-from data_demo.parameters import CHANNELS, DEGREES_OF_FREEDOM, Floats
+from data_demo.parameters import CHANNELS, DEGREES_OF_FREEDOM
 from data_demo.process import describe_cars, log_price
+from pricing.arrays import Floats
 from pricing.vocabulary import CONDITION_BANDS
 from tests.simulated_markets import LAST_DAY, KnownMarket, Setting
 

@@ -22,7 +22,7 @@ from dashboards.downloads import as_csv, as_workbook
 from pricing.charts.drawing import chart_page
 from pricing.cli.output import draw
 from pricing.notebook_html import facts_html
-from pricing.reports.sheet import Figure, Section, Sheet, sheet_html
+from pricing.reports.sheet import PrintedSheet, Section, SheetFigure, sheet_html
 from tests.appraisals import HOSTILE
 
 TEXTS = (
@@ -56,10 +56,12 @@ def chart_of(text: str) -> alt.Chart:
     )
 
 
-def sheet_of(text: str) -> Sheet:
+def sheet_of(text: str) -> PrintedSheet:
     """A sheet of nothing but one text."""
     section = Section(text, (text,), (text,), True, (text, text), ((text, text),))
-    return Sheet(text, text, (Figure(text, text, text),), (section,), (section,), (section,), (text,))
+    return PrintedSheet(
+        text, text, (SheetFigure(text, text, text),), (section,), (section,), (section,), (text,)
+    )
 
 
 PAGES: dict[str, Callable[[str], str]] = {

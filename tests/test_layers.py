@@ -152,6 +152,25 @@ def test_streamlit_stays_in_the_dashboards() -> None:
     assert [named(path) for path in users if named(path).startswith("pricing.")] == []
 
 
+def test_decisions_do_not_read_the_store() -> None:
+    """They are made of a snapshot, which pages, API and command line share; of the store they know what it is
+    that a person keeps."""
+    users = [path for path in FILES if room(named(path)) == "decisions"]
+    known = {name for path in users for name in ours(path) if room(name) == "store"}
+    assert known <= {"pricing.store.kept.cars"}
+
+
+def test_no_two_public_classes_share_a_name() -> None:
+    """But the market as a program meets it, which is the store's with the questions that people ask of it."""
+    places: dict[str, list[str]] = {}
+    for path in FILES:
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                places.setdefault(node.name, []).append(named(path))
+    shared = {name: files for name, files in places.items() if len(files) > 1}
+    assert shared == {"Market": ["pricing.market", "pricing.store.market"]}
+
+
 def test_every_file_of_pricing_is_in_a_known_room() -> None:
     assert {room(named(path)) for path in FILES} <= set(FLOOR)
 

@@ -21,7 +21,7 @@ from dashboards.asking.car_form import ask_car
 from dashboards.downloads import offer_file
 from dashboards.inspecting import sheets
 from dashboards.page_layout import ask_market, finish, page, show_done
-from dashboards.tables import AS_IT_IS, Column, Columns, headings, show_table
+from dashboards.tables import AS_IT_IS, Columns, TableColumn, headings, show_table
 from dashboards.text import write
 from dashboards.url_state import BOUND, SHARED
 from pricing.appraisal.consistency import contradictions
@@ -56,7 +56,7 @@ LABELS: Final = {
 _ENTRY_COLUMNS: Final[Columns] = {
     "appraisal_id": "Appraisal",
     **headings("revision", "kind", "client", "car"),
-    "effective_date": Column("Effective date", AS_IT_IS),
+    "effective_date": TableColumn("Effective date", AS_IT_IS),
     **headings("completed"),
     "made_at": "Changed (UTC)",
     "made_by": "By",

@@ -11,7 +11,7 @@ import streamlit as st
 
 from dashboards.asking.typed_fields import ask_number
 from dashboards.exhibits import show_chart
-from dashboards.tables import AS_IT_IS, Column, headings, show_table
+from dashboards.tables import AS_IT_IS, TableColumn, headings, show_table
 from dashboards.text import write, write_small
 from pricing.appraisal.bases import BASES, basis_of
 from pricing.appraisal.consistency import reconciled
@@ -55,10 +55,10 @@ def show_beside_opinion(facts: Facts) -> None:
             ),
             "grid_beside",
             {
-                "number": Column("No.", "%d"),
+                "number": TableColumn("No.", "%d"),
                 "adjusted": f"Adjusted ({facts.currency})",
-                "weight": Column("Weight (%)", "%.0f"),
-                "gross_per_cent": Column("Gross (%)", "%.0f"),
+                "weight": TableColumn("Weight (%)", "%.0f"),
+                "gross_per_cent": TableColumn("Gross (%)", "%.0f"),
                 "condition_band": "Condition",
                 "event_date": "Sold",
             },
@@ -152,14 +152,14 @@ def show_grid(facts: Facts) -> None:
             ).with_columns(pl.col("line").str.replace_all("_", " ", literal=True)),
             "support",
             {
-                "number": Column("No.", AS_IT_IS),
+                "number": TableColumn("No.", AS_IT_IS),
                 "line": "Line",
-                "per_cent": Column("Effect (%)", "%+.1f"),
-                "low_per_cent": Column("From (%)", "%+.1f"),
-                "high_per_cent": Column("To (%)", "%+.1f"),
-                "sales": Column("Sales behind it", AS_IT_IS),
-                "pairs": Column("Matched pairs", AS_IT_IS),
-                "pair_per_cent": Column("Pairs' median (%)", "%+.1f"),
+                "per_cent": TableColumn("Effect (%)", "%+.1f"),
+                "low_per_cent": TableColumn("From (%)", "%+.1f"),
+                "high_per_cent": TableColumn("To (%)", "%+.1f"),
+                "sales": TableColumn("Sales behind it", AS_IT_IS),
+                "pairs": TableColumn("Matched pairs", AS_IT_IS),
+                "pair_per_cent": TableColumn("Pairs' median (%)", "%+.1f"),
             },
         )
 

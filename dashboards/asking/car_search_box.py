@@ -107,7 +107,7 @@ def take_up_kept(snapshot: Snapshot, kept_car: KeptCar) -> None:
     """Put a kept car into the fields of every page, with what was asked last for it, its inspection, and the
     name that choices of comparable sales are kept under."""
     try:
-        asking, _ = asked_last(snapshot, snapshot.market, kept_car)
+        asking, _ = asked_last(snapshot, snapshot.market.kept_cars.prices(kept_car.car_id))
     except MoneyError:  # the page of kept cars says that no rate is known
         asking = None
     put_in_fields(kept_car.car)

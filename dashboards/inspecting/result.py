@@ -7,7 +7,7 @@ from dashboards import page_layout
 from dashboards.downloads import offer_file, sheet_language
 from dashboards.exhibits import show_drawing
 from dashboards.inspecting import sheets
-from dashboards.tables import AS_IT_IS, Column, Columns, show_table
+from dashboards.tables import AS_IT_IS, Columns, TableColumn, show_table
 from dashboards.text import show_metrics, write, write_small
 from pricing.charts.car_outline import area_counts, car_outline, outline_sentence
 from pricing.condition.assessment import InspectionResult, assess
@@ -38,7 +38,7 @@ def show_result(inspection: Inspection) -> None:
         show_table(
             pl.DataFrame(counts, schema=["area", *words], orient="row"),
             "areas",
-            {"area": "Area", **{name: Column(word, AS_IT_IS) for name, word in words.items()}},
+            {"area": "Area", **{name: TableColumn(word, AS_IT_IS) for name, word in words.items()}},
         )
     write(result.originality)
     _carry_over(result)
@@ -91,5 +91,10 @@ def _show_points(title: str, name: str, rows: pl.DataFrame, points: str) -> None
     if rows.is_empty():
         return
     st.header(title)
-    columns: Columns = {"title": "Check", "area": "Area", "state": "Found", "points": Column(points, "%.1f")}
+    columns: Columns = {
+        "title": "Check",
+        "area": "Area",
+        "state": "Found",
+        "points": TableColumn(points, "%.1f"),
+    }
     show_table(rows.head(8), name, columns, every=rows, height="content")

@@ -10,7 +10,7 @@ from pricing.decisions.kept_car import KeptCarToday, facts_seen
 from pricing.operations.kept_cars import cleaned_photo, record_sale
 from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
-from pricing.store.kept.cars import LONGEST_NAME, LONGEST_NOTES, KeptCar, KeptCars
+from pricing.store.kept.cars import LONGEST_NAME, LONGEST_NOTES, KeptCar, StoredCars
 from pricing.untrusted.photographs import LARGEST
 from pricing.vocabulary import CHANNELS
 from pricing.words.language.countries import country_words
@@ -67,7 +67,7 @@ def _ask_links(snapshot: Snapshot, kept_car: KeptCar) -> None:
             st.rerun()
 
 
-def _ask_photos(store: KeptCars, kept_car: KeptCar) -> None:
+def _ask_photos(store: StoredCars, kept_car: KeptCar) -> None:
     car_id = kept_car.car_id
     photo = st.file_uploader(
         "Add a photograph",

@@ -48,7 +48,7 @@ def show_page(market: tuple[Snapshot, PriceModel]) -> None:
     todays = []
     for car in kept_cars:
         try:
-            todays.append(kept_car_today(snapshot, snapshot.market, car))
+            todays.append(kept_car_today(snapshot, car, snapshot.market.kept_cars.prices(car.car_id)))
         except PricingError as error:
             st.error(escaped(sentence(f"{car.name}: {error}; change it, or delete it")))
     for one in todays:

@@ -16,7 +16,7 @@ from pricing.intake.mappings.mapping import Mapping
 from pricing.intake.mappings.mapping_files import mapping_text, read_mapping, recognised
 from pricing.intake.mappings.proposals import Proposal
 from pricing.intake.mappings.questions import CHOICES, MAY_BE_UNKNOWN, UNKNOWN, WORDS_OF
-from pricing.intake.mappings.recognition import MAY_BE, OPTION, Column
+from pricing.intake.mappings.recognition import MAY_BE, OPTION, RecognisedColumn
 from pricing.intake.mappings.settling import with_answers
 from pricing.intake.tables.layout import Layout
 from pricing.intake.transfers import received
@@ -104,7 +104,7 @@ def _ask_kept(table: GivenTable, layout: Layout, key: str, snapshot: Snapshot | 
     return earlier if st.checkbox(escaped(label), True, key=f"as-before-{key}") else None
 
 
-def _ask_column(column: Column, key: str) -> str | None:
+def _ask_column(column: RecognisedColumn, key: str) -> str | None:
     """One heading with three of its cells, and what it may be."""
     heading, meaning = st.columns([3, 2], vertical_alignment="center")
     cells = " · ".join(cell[:40] for cell in column.samples)

@@ -11,7 +11,7 @@ import streamlit as st
 from dashboards import caches, people
 from dashboards.downloads import offer_file
 from dashboards.page_layout import finish
-from dashboards.tables import AS_IT_IS, Column, headings, show_table
+from dashboards.tables import AS_IT_IS, TableColumn, headings, show_table
 from pricing.intake.suspicions import find_suspicions
 from pricing.intake.transfers import packed
 from pricing.snapshot import Snapshot
@@ -42,13 +42,11 @@ def show_questions(snapshot: Snapshot) -> None:
         kinds[kind](snapshot)
 
 
-def _pick(frame: pl.DataFrame, name: str, columns: dict[str, Column]) -> dict[str, Any] | None:
+def _pick(frame: pl.DataFrame, name: str, columns: dict[str, TableColumn]) -> dict[str, Any] | None:
     """A table to choose a row of, its other columns by their own names; the row chosen."""
     first = frame.head(ROWS_SHOWN)
-    event = show_table(
-        first, name, {key: columns.get(key, Column(key, AS_IT_IS)) for key in frame.columns}, every=frame,
-        on_select="rerun", selection_mode="single-row",
-    )  # fmt: skip
+    every_column = {key: columns.get(key, TableColumn(key, AS_IT_IS)) for key in frame.columns}
+    event = show_table(first, name, every_column, every=frame, on_select="rerun", selection_mode="single-row")
     st.caption(_extent(frame))
     if not people.may("load"):
         return None
@@ -84,7 +82,7 @@ def _show_quarantine(snapshot: Snapshot) -> None:
         "rejected rows",
         {
             "file": "File",
-            "row_number": Column("Row", "%d"),
+            "row_number": TableColumn("Row", "%d"),
             "broken_rules": "Rules broken",
             "raw": "The row as it came",
         },
@@ -112,7 +110,7 @@ def _show_names(snapshot: Snapshot) -> None:
     if names.is_empty():
         st.write("No two names look like one.")
         return
-    words = {"typed": Column("As typed"), "name": Column("May be")}
+    words = {"typed": TableColumn("As typed"), "name": TableColumn("May be")}
     row = _pick(names, "names", headings("field", "state") | words)
     if row is None:
         return
@@ -144,10 +142,10 @@ def _show_duplicates(snapshot: Snapshot) -> None:
         "duplicates",
         {
             **headings("record_id"),
-            "other_id": Column("Other record"),
-            "rule": Column("Rule"),
-            "primary_id": Column("In front"),
-            "parted_at": Column("Separated (UTC)"),
+            "other_id": TableColumn("Other record"),
+            "rule": TableColumn("Rule"),
+            "primary_id": TableColumn("In front"),
+            "parted_at": TableColumn("Separated (UTC)"),
         },
     )
     if row is None:
@@ -181,7 +179,7 @@ def _show_suspicions(snapshot: Snapshot) -> None:
         st.write("No odd record waits.")
         return
     own = {"reason": "Reason", "detail": "In figures", "event_date": "Day"}
-    columns = {key: Column(heading, AS_IT_IS) for key, heading in own.items()}
+    columns = {key: TableColumn(heading, AS_IT_IS) for key, heading in own.items()}
     row = _pick(waiting, "odd records", columns | headings("record_id", "source"))
     if row is None:
         return

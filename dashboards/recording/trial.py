@@ -9,7 +9,7 @@ import streamlit as st
 from dashboards import caches
 from dashboards.caches import GivenTable
 from dashboards.recording.mapping import called
-from dashboards.tables import Column, show_table
+from dashboards.tables import TableColumn, show_table
 from dashboards.text import write, write_list
 from pricing.intake.checking import preview
 from pricing.intake.mappings.proposals import Proposal
@@ -72,9 +72,9 @@ def show_trial(table: GivenTable, proposal: Proposal, snapshot: Snapshot | None)
             refused,
             "rows that would be rejected",
             {
-                "row": Column("Row", "%d", "small"),
-                "why": Column("Why", width="medium"),
-                "cells": Column("The row as it stands", width="large"),
+                "row": TableColumn("Row", "%d", "small"),
+                "why": TableColumn("Why", width="medium"),
+                "cells": TableColumn("The row as it stands", width="large"),
             },
             every=refused,
             height="content" if refused.height < 8 else 300,

@@ -19,7 +19,7 @@ from starlette.responses import (
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from pricing.api.app import OF_PAGES, SERVER_PATHS
-from pricing.api.gates.callers import VISITOR, Caller
+from pricing.api.middleware.callers import VISITOR, Caller
 from pricing.charts.design import style_sheet
 
 API: Final = "/api"

@@ -16,9 +16,9 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from streamlit.auth_util import get_cookie_with_chunks
 
 from dashboards.serving.visitor_limits import UPLOADS, OpenLines, Paced, UploadTotals
-from pricing.api.gates.callers import HERE
-from pricing.api.gates.hosts import is_trusted, refusal
-from pricing.api.gates.request_limits import Body
+from pricing.api.middleware.callers import HERE
+from pricing.api.middleware.hosts import is_trusted, refusal
+from pricing.api.middleware.request_limits import Body
 from pricing.api.problems import HttpProblemError
 from pricing.operations.access import ROLES
 from pricing.operations.configuration import Configuration

@@ -20,8 +20,8 @@ from dashboards import caches
 from dashboards.serving.beside import Beside, api_first, garage, handbook
 from dashboards.serving.door import Door, signing_in
 from pricing.api.app import create_api
-from pricing.api.gates.callers import holder
-from pricing.api.gates.logs import log_settings
+from pricing.api.middleware.callers import holder
+from pricing.api.middleware.logs import log_settings
 from pricing.charts.position import position_picture
 from pricing.decisions.valuation import value_car
 from pricing.errors import PricingError

@@ -11,7 +11,7 @@ from typing import Final
 from starlette.types import Message, Receive
 from streamlit import runtime
 
-from pricing.api.gates.rate_limiter import RateLimiter
+from pricing.api.middleware.rate_limiter import RateLimiter
 
 UPLOADS: Final = "/_stcore/upload_file/"
 """Where pages bring files, with the page's session and the file's name after it."""

@@ -16,7 +16,7 @@ from pricing.api.schemas import Row
 from pricing.decisions.plain import plain
 
 
-class Answer(Response):
+class JsonAnswer(Response):
     """Facts (dataclasses, frames, amounts, dates) as JSON; what is not a number is null."""
 
     media_type = "application/json"
@@ -44,7 +44,7 @@ class Paging:
     start: int
     limit: int
 
-    def answer(self, rows: pl.DataFrame) -> Answer:
+    def answer(self, rows: pl.DataFrame) -> JsonAnswer:
         """That page of a frame; the address of the next keeps whatever else was requested."""
         following, end = None, self.start + self.limit
         if end < rows.height:
@@ -52,7 +52,7 @@ class Paging:
             others = [(name, value) for name, value in queries if name not in ("start", "limit")]
             queries = [*others, ("start", str(end)), ("limit", str(self.limit))]
             following = f"{self.request.url.path}?{urlencode(queries)}"
-        return Answer({"items": rows[self.start : end], "total": rows.height, "next": following})
+        return JsonAnswer({"items": rows[self.start : end], "total": rows.height, "next": following})
 
 
 async def _paging(

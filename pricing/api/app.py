@@ -17,8 +17,8 @@ from starlette.routing import compile_path
 from starlette.types import ASGIApp
 
 from pricing.api.car_lists import listed
-from pricing.api.gates.logs import log_settings
-from pricing.api.gates.request_limits import LIST_BYTES_A_CAR, LIST_VALUES_A_CAR, RequestLimits
+from pricing.api.middleware.logs import log_settings
+from pricing.api.middleware.request_limits import LIST_BYTES_A_CAR, LIST_VALUES_A_CAR, RequestLimits
 from pricing.api.problems import HttpProblemError, Problem, handle_problems, responses
 from pricing.api.routes import (
     appraisals,

@@ -8,8 +8,8 @@ from typing import Annotated, Any
 from fastapi import Depends, Header
 from starlette.responses import Response
 
-from pricing.api.answers import Answer
-from pricing.api.gates.callers import Caller, caller_who_may
+from pricing.api.answers import JsonAnswer
+from pricing.api.middleware.callers import Caller, caller_who_may
 from pricing.api.problems import HttpProblemError
 from pricing.errors import DoneMeanwhileError
 from pricing.store.kept.answers import IdempotencyKey
@@ -56,7 +56,7 @@ class Writer:
                 else.
         """
         if self.key is None:
-            return Answer(answer(work(market)), status)
+            return JsonAnswer(answer(work(market)), status)
         digest = hashlib.sha256()
         for part in request:
             content = part.encode() if isinstance(part, str) else part
@@ -73,14 +73,14 @@ class Writer:
                 earlier = market.answers.kept(named)
                 if earlier is None:
                     try:
-                        return Answer(answer(work(market.under(idempotency))), status)
+                        return JsonAnswer(answer(work(market.under(idempotency))), status)
                     except DoneMeanwhileError:
                         earlier = market.answers.kept(named)
         if earlier is None or earlier.request != idempotency.request:
             raise HttpProblemError(
                 422, "this key was used for something else; a new piece of work needs a new key"
             )
-        again = Answer(answer(earlier.result), earlier.status)
+        again = JsonAnswer(answer(earlier.result), earlier.status)
         again.headers[REPLAYED] = "true"
         return again
 

@@ -13,7 +13,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse
 
-from pricing.api.gates.logs import request_id
+from pricing.api.middleware.logs import request_id
 from pricing.errors import MarketError, ModelError, PricingError, ServerAwayError, WriteFailedError
 from pricing.failures import failure_code
 

@@ -10,10 +10,10 @@ from fastapi import Depends
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
-from pricing.api.answers import Answer
+from pricing.api.answers import JsonAnswer
 from pricing.api.car_lists import Cars, MicroBatch, frame_of
-from pricing.api.gates.counters import Counters
-from pricing.api.gates.rate_limiter import RateLimiter
+from pricing.api.middleware.counters import Counters
+from pricing.api.middleware.rate_limiter import RateLimiter
 from pricing.api.problems import HttpProblemError
 from pricing.decisions.car_list import value_list
 from pricing.decisions.plain import plain
@@ -121,9 +121,9 @@ def where(snapshot: Snapshot, make: str | None, model: str | None) -> dict[str, 
         raise HttpProblemError(422 if make is None else 404, str(error), code=error.code) from None
 
 
-def warned(snapshot: Snapshot, facts: Any) -> Answer:
+def warned(snapshot: Snapshot, facts: Any) -> JsonAnswer:
     """Facts of a market with what has to be known of it first; see ``schemas.Warned``."""
-    return Answer({**plain(facts), "warning": standing_warning(snapshot.state)})
+    return JsonAnswer({**plain(facts), "warning": standing_warning(snapshot.state)})
 
 
 def _value(key: ListKey, cars: Cars) -> list[str]:

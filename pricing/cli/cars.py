@@ -46,7 +46,7 @@ def _todays(market: Path, names: list[str] | None = None) -> "list[KeptCarToday]
     snapshot = fitted_market(market)
     opened = open_market(market)
     cars = opened.kept_cars.all() if names is None else [opened.kept_cars.one(name) for name in names]
-    return [kept_car_today(snapshot, opened, car) for car in cars]
+    return [kept_car_today(snapshot, car, opened.kept_cars.prices(car.car_id)) for car in cars]
 
 
 def _sentences(today: "KeptCarToday", market: Path) -> list[str]:

@@ -18,7 +18,9 @@ from pricing.operations.opening import MARKET_FILE, standing_warning
 from pricing.whole_files import write_whole
 
 if TYPE_CHECKING:
-    from pricing.reports.sheet import Sheet
+    from collections.abc import Callable
+
+    from pricing.reports.sheet import PrintedSheet
     from pricing.snapshot import Snapshot
     from pricing.words.language.locale import LocaleWords
 
@@ -258,9 +260,12 @@ def own_quotes(typed: list[str]) -> dict[str, Decimal]:
 
 
 def _write_sheet(
-    sheet: "Callable[[str | None, LocaleWords], Sheet]", snapshot: "Snapshot", locale: str | None, path: Path,
+    sheet: "Callable[[str | None, LocaleWords], PrintedSheet]",
+    snapshot: "Snapshot",
+    locale: str | None,
+    path: Path,
     paper: str,
-) -> None:  # fmt: skip
+) -> None:
     """Write a sheet as HTML, or as PDF by its ending, in the words of a locale."""
     from pricing.reports.sheet import sheet_html, sheet_pdf
     from pricing.words.language.locale import PLAIN, LocaleWords

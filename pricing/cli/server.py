@@ -49,9 +49,9 @@ def serve(
     """
     import uvicorn
 
-    from pricing.api.gates.connections import PromptProtocol
-    from pricing.api.gates.hosts import LOOPBACK_NAMES
-    from pricing.api.gates.logs import log_settings
+    from pricing.api.middleware.connections import PromptProtocol
+    from pricing.api.middleware.hosts import LOOPBACK_NAMES
+    from pricing.api.middleware.logs import log_settings
     from pricing.operations.serving import MANAGERS_VARIABLE, free_port, remove_leftovers
 
     remove_leftovers()

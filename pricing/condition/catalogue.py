@@ -103,18 +103,18 @@ class Quote:
     quoted_on: date
 
 
-class _Table(BaseModel):
+class _CatalogueTable(BaseModel):
     model_config = _ONLY
 
 
-class _Head(_Table):
+class _Head(_CatalogueTable):
     name: Text
     notice: str
     currency: Currency
     price_date: Annotated[date, Field(strict=True)]
 
 
-class _Labour(_Table):
+class _Labour(_CatalogueTable):
     currency: Currency
     welding: Figure | None = None
     body: Figure | None = None
@@ -124,7 +124,7 @@ class _Labour(_Table):
     trim: Figure | None = None
 
 
-class _Tables(_Table):
+class _Tables(_CatalogueTable):
     """A catalogue file."""
 
     catalogue: _Head
@@ -133,7 +133,7 @@ class _Tables(_Table):
     job: tuple[Job, ...] = ()
 
 
-class _Quotes(_Table):
+class _Quotes(_CatalogueTable):
     """A file of quotes."""
 
     quote: tuple[Quote, ...] = ()

@@ -8,12 +8,13 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, Final
 
+import polars as pl
+
 from pricing.car import Car
 from pricing.decisions.typed_amounts import Typed
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.snapshot import Snapshot
 from pricing.store.kept.cars import KeptCar
-from pricing.store.market import Market
 
 PARTS: Final = ("market", "condition", "car", "records")
 """What moves a middle price between two looks: the level of the market, the condition that is said or was
@@ -21,7 +22,7 @@ found, what else is said of the car, and all else, which is what new sales taugh
 
 
 @dataclass(frozen=True)
-class Change:
+class PriceChange:
     """What changed of a kept car's middle price: ``factor`` in all, and of each of ``PARTS``, which
     multiply to it; ``new_sales`` of its model; ``before``: the middle price at the last look, on the day
     ``looked``."""
@@ -43,17 +44,16 @@ class KeptCarToday:
     refused: str | None
     asked: Decimal | None
     asked_on: date | None
-    change: Change | None
+    change: PriceChange | None
 
 
-def asked_last(snapshot: Snapshot, market: Market, kept_car: KeptCar) -> tuple[Decimal | None, date | None]:
+def asked_last(snapshot: Snapshot, prices: pl.DataFrame) -> tuple[Decimal | None, date | None]:
     """What was asked last for a kept car, in the market's base currency, and when it was noted; Nones where
-    nothing was.
+    nothing was. ``prices``: what was asked over time, as ``Market.kept_cars.prices`` gives it.
 
     Raises:
         MoneyError: there is no rate for its currency.
     """
-    prices = market.kept_cars.prices(kept_car.car_id)
     if prices.is_empty():
         return None, None
     last = prices.row(-1, named=True)
@@ -61,14 +61,14 @@ def asked_last(snapshot: Snapshot, market: Market, kept_car: KeptCar) -> tuple[D
     return asked.in_base(snapshot, last["noted_on"]), last["noted_on"]
 
 
-def kept_car_today(snapshot: Snapshot, market: Market, kept_car: KeptCar) -> KeptCarToday:
-    """Value a kept car as any car is valued.
+def kept_car_today(snapshot: Snapshot, kept_car: KeptCar, prices: pl.DataFrame) -> KeptCarToday:
+    """Value a kept car as any car is valued; ``prices`` were asked for it over time (see ``asked_last``).
 
     Raises:
         CarError: the market does not know the car any more.
         MoneyError: there is no rate for the currency of what was asked.
     """
-    asked, asked_on = asked_last(snapshot, market, kept_car)
+    asked, asked_on = asked_last(snapshot, prices)
     car = Car.checked(dict(kept_car.car), known=snapshot.names())
     valuation = value_car(snapshot.of_model(car.make, car.model), snapshot.model, car, asking=asked)
     change = None if kept_car.seen is None else _change(kept_car.seen, facts_seen(valuation))
@@ -91,7 +91,7 @@ def facts_seen(valuation: Valuation) -> dict[str, Any] | None:
     }
 
 
-def _change(before: Mapping[str, Any], after: Mapping[str, Any] | None) -> Change | None:
+def _change(before: Mapping[str, Any], after: Mapping[str, Any] | None) -> PriceChange | None:
     """The change between two looks; None where either had no range."""
     if after is None:
         return None
@@ -106,4 +106,4 @@ def _change(before: Mapping[str, Any], after: Mapping[str, Any] | None) -> Chang
     parts["car"] = math.prod(map(moved, others)) if before["said"] != after["said"] else 1.0
     parts["records"] = whole / (parts["market"] * parts["condition"] * parts["car"])
     looked = date.fromisoformat(before["looked"])
-    return Change(looked, Decimal(before["mid"]), whole, parts, after["sales"] - before["sales"])
+    return PriceChange(looked, Decimal(before["mid"]), whole, parts, after["sales"] - before["sales"])

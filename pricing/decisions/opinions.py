@@ -14,7 +14,7 @@ from pricing.decisions.valuation import HasSales
 from pricing.evidence.source_scores import SourceScores, band_of_car, score_sources
 from pricing.model.accuracy.saved_scores import load_scores
 from pricing.model.opinion_bands import OpinionBands
-from pricing.opinions.statement import Question, changes, in_force, inversions
+from pricing.opinions.statement import RepeatedQuestion, changes, in_force, inversions
 from pricing.snapshot import Snapshot
 from pricing.vocabulary import CONDITION_BANDS, SPANS
 
@@ -37,7 +37,7 @@ class StatedBands:
     opinions: pl.DataFrame
     sales: pl.DataFrame
     model: pl.DataFrame
-    questions: tuple[Question, ...]
+    questions: tuple[RepeatedQuestion, ...]
     changed: pl.DataFrame
 
 

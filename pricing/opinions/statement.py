@@ -160,7 +160,7 @@ def named(statements: pl.DataFrame) -> pl.DataFrame:
 
 
 @dataclass(frozen=True)
-class Question:
+class RepeatedQuestion:
     """What a source is asked again: ``sentence`` says why."""
 
     source: str
@@ -174,7 +174,7 @@ def in_force(statements: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def inversions(statements: pl.DataFrame) -> list[Question]:
+def inversions(statements: pl.DataFrame) -> list[RepeatedQuestion]:
     """Where a source in force says that a better band fetches less: both ends lower, or the middle of a span
     below that of a worse band.
 
@@ -204,7 +204,7 @@ def inversions(statements: pl.DataFrame) -> list[Question]:
         .filter(pl.col("level") < pl.col("before"))
     )
     return [
-        Question(
+        RepeatedQuestion(
             row["source"],
             f"{row['source']} says that a {row['make']} {row['model']} in '{row['condition_band']}' "
             f"fetches less than one in '{row['worse']}': is that meant?",
@@ -231,6 +231,6 @@ def changes(statements: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def said_again(questions: Sequence[Question]) -> str:
+def said_again(questions: Sequence[RepeatedQuestion]) -> str:
     """The questions as one sentence to refuse with."""
     return " ".join(question.sentence for question in questions)

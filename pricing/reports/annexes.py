@@ -218,7 +218,7 @@ def _sheet(facts: Facts, words: LocaleWords) -> list[page.Block]:
          ", ".join(findings.changes) if findings.changes else words.say("none recorded")),
     ]  # fmt: skip
     return [
-        page.Answers(tuple(answers)),
+        page.AnswerList(tuple(answers)),
         page.table(
             words.say("Findings, check by check"),
             findings.sheet.iter_rows(named=True),

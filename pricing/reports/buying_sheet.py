@@ -7,7 +7,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.decisions.buy.buying import Buying, Limit
-from pricing.reports.sheet import Figure, Section, Sheet, sheet
+from pricing.reports.sheet import PrintedSheet, Section, SheetFigure, sheet
 from pricing.words.buying import (
     LINE_WORDS,
     alternative_sentences,
@@ -33,7 +33,7 @@ LONGEST: Final = 240
 """Characters of a text that somebody else wrote, such as a caution of a catalogue."""
 
 
-def buying_sheet(facts: Buying, warning: str | None, words: LocaleWords = PLAIN) -> Sheet:
+def buying_sheet(facts: Buying, warning: str | None, words: LocaleWords = PLAIN) -> PrintedSheet:
     """What goes onto the buyer's page; ``warning``: what ``market_warning`` says of the market."""
     left = len(facts.questions) - QUESTIONS_SHOWN
     questions = [told(question, words) for question in facts.questions[:QUESTIONS_SHOWN]]
@@ -59,13 +59,13 @@ def buying_sheet(facts: Buying, warning: str | None, words: LocaleWords = PLAIN)
     )
 
 
-def _figures(facts: Buying, words: LocaleWords) -> tuple[Figure, ...]:
+def _figures(facts: Buying, words: LocaleWords) -> tuple[SheetFigure, ...]:
     basis = words.word(facts.price_basis)
 
-    def one(name: str, limit: Limit) -> Figure:
+    def one(name: str, limit: Limit) -> SheetFigure:
         price = words.say("none") if limit.price is None else words.whole(limit.price, facts.currency)
         sure = words.say("{basis}, {share} sure", basis=basis, share=words.share(limit.certainty))
-        return Figure(name, price, sure)
+        return SheetFigure(name, price, sure)
 
     limits = (
         one(words.say("Open at"), facts.opening),
@@ -74,7 +74,7 @@ def _figures(facts: Buying, words: LocaleWords) -> tuple[Figure, ...]:
     if facts.asking is None:
         return limits
     name = words.say("Bid looked at") if facts.price_basis == "hammer" else words.say("Asked")
-    return (Figure(name, words.whole(facts.asking, facts.currency), basis), *limits)
+    return (SheetFigure(name, words.whole(facts.asking, facts.currency), basis), *limits)
 
 
 def _total(facts: Buying, words: LocaleWords) -> Section:

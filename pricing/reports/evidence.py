@@ -381,7 +381,7 @@ def _worth(facts: Facts, words: LocaleWords, span: Span, caption: str) -> list[p
     return [page.Table(caption, columns, tuple(rows), strong=(len(rows) - 1,))]
 
 
-def fit_answers(facts: Facts, words: LocaleWords, *, of_one: bool = True) -> page.Answers:
+def fit_answers(facts: Facts, words: LocaleWords, *, of_one: bool = True) -> page.AnswerList:
     """Which fit, market and programs the evidence comes from."""
     evidence = facts.evidence
     rows = [

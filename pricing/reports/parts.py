@@ -256,7 +256,7 @@ def _certified(facts: Facts, words: LocaleWords) -> list[page.Block]:
     if answers:
         whose = words.say("As answered by {name} and nobody else.", name=facts.record.valuer.name)
         rows = tuple((statement, answers.get(point, "")) for point, statement in points.items())
-        return [page.Paragraph(f"{whose} {compliance}"), page.Answers(rows)]
+        return [page.Paragraph(f"{whose} {compliance}"), page.AnswerList(rows)]
     empty = words.say(
         "To be filled in, confirmed or struck out, and signed by hand by the valuer alone. The fields are "
         "empty because no program can certify anything."

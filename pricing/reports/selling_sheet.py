@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from pricing.car_fields import CONDITION, FIELDS
 from pricing.decisions.sell.selling import Selling
-from pricing.reports.sheet import Figure, Section, Sheet, sheet
+from pricing.reports.sheet import PrintedSheet, Section, SheetFigure, sheet
 from pricing.words.advertisement import advertisement
 from pricing.words.condition import score_sentence, structure_sentence
 from pricing.words.language.locale import PLAIN, LocaleWords
@@ -16,7 +16,7 @@ from pricing.words.sentences import evidence_sentence, name_words, option_words,
 FINDINGS_SHOWN: Final = 8
 
 
-def selling_sheet(facts: Selling, warning: str | None, words: LocaleWords = PLAIN) -> Sheet:
+def selling_sheet(facts: Selling, warning: str | None, words: LocaleWords = PLAIN) -> PrintedSheet:
     """What goes onto the seller's page; ``warning``: what ``market_warning`` says of the market."""
     valuation, best = facts.valuation, facts.best
     asking = None if best.asking is None else words.whole(best.asking, facts.currency)
@@ -48,20 +48,22 @@ def selling_sheet(facts: Selling, warning: str | None, words: LocaleWords = PLAI
     )
 
 
-def _figures(facts: Selling, words: LocaleWords) -> tuple[Figure, ...]:
+def _figures(facts: Selling, words: LocaleWords) -> tuple[SheetFigure, ...]:
     best, currency = facts.best, facts.currency
     figures = []
     if best.asking is not None:
-        figures.append(Figure(words.say("Ask"), words.whole(best.asking, currency), words.word(best.channel)))
+        figures.append(
+            SheetFigure(words.say("Ask"), words.whole(best.asking, currency), words.word(best.channel))
+        )
     elif facts.auction.reserve:
         reserve = words.whole(facts.auction.reserve, currency)
-        figures.append(Figure(words.say("Reserve"), reserve, words.word("hammer")))
+        figures.append(SheetFigure(words.say("Reserve"), reserve, words.word("hammer")))
     if best.net is not None:
         after = words.say("after charges, of a sale")
-        figures.append(Figure(words.say("Expect"), words.about(best.net.mid, currency), after))
+        figures.append(SheetFigure(words.say("Expect"), words.about(best.net.mid, currency), after))
     if best.weeks is not None:
         weeks = words.many("{number} week", "{number} weeks", round(best.weeks))
-        figures.append(Figure(words.say("In about"), weeks, words.say("half sell within")))
+        figures.append(SheetFigure(words.say("In about"), weeks, words.say("half sell within")))
     return tuple(figures)
 
 

@@ -22,7 +22,7 @@ from pricing.words.sentences import CAUTION
 
 
 @dataclass(frozen=True)
-class Figure:
+class SheetFigure:
     """A number that the page begins with: what it is, the amount, and what stands below it in small."""
 
     name: str
@@ -44,13 +44,13 @@ class Section:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class PrintedSheet:
     """One page: the figures, then sections over the whole width, sections side by side, and the cautions with
     their heading; ``language`` is a tag such as en-GB."""
 
     title: str
     basis: str
-    figures: tuple[Figure, ...]
+    figures: tuple[SheetFigure, ...]
     wide: tuple[Section, ...]
     left: tuple[Section, ...]
     right: tuple[Section, ...]
@@ -59,11 +59,11 @@ class Sheet:
     cautions_title: str = "Cautions"
 
 
-def sheet(words: LocaleWords, warning: str | None, cautions: Iterable[str], **parts: Any) -> Sheet:
+def sheet(words: LocaleWords, warning: str | None, cautions: Iterable[str], **parts: Any) -> PrintedSheet:
     """A sheet in a language, with the cautions that every one has: what there is to know of its market
     first."""
     every = ([] if warning is None else [warning]) + [words.word(CAUTION), *cautions]
-    return Sheet(
+    return PrintedSheet(
         cautions=tuple(dict.fromkeys(every)),
         language=words.tag,
         cautions_title=words.say("Cautions"),
@@ -71,7 +71,7 @@ def sheet(words: LocaleWords, warning: str | None, cautions: Iterable[str], **pa
     )
 
 
-def sheet_html(sheet: Sheet) -> str:
+def sheet_html(sheet: PrintedSheet) -> str:
     """The sheet as an HTML page of its own, every text in it escaped."""
     template = files("pricing.reports").joinpath("templates/sheet.html").read_text(encoding="utf-8")
     return Template(template).substitute(
@@ -87,7 +87,7 @@ def sheet_html(sheet: Sheet) -> str:
     )
 
 
-def _figure(figure: Figure) -> str:
+def _figure(figure: SheetFigure) -> str:
     note = f'<span class="quiet">{escape(figure.note)}</span>'
     return f"<div>{escape(figure.name)}<b>{escape(figure.amount)}</b>{note}</div>"
 
@@ -112,7 +112,7 @@ def _row(tag: str, cells: tuple[str, ...]) -> str:
     return f"<tr><{tag}>{first}</{tag}>{inner}</tr>"
 
 
-def sheet_pdf(sheet: Sheet, paper: str = "a4", made_on: date | None = None) -> bytes:
+def sheet_pdf(sheet: PrintedSheet, paper: str = "a4", made_on: date | None = None) -> bytes:
     """The sheet as a PDF of one page; ``made_on`` is the day it is stamped with.
 
     Raises:

@@ -125,9 +125,9 @@ def short_pages(facts: Facts, words: LocaleWords, title: str, blocks: list[page.
     )
 
 
-def cut_answers(rows: list[tuple[str, str]], limit: int = CUT) -> page.Answers:
+def cut_answers(rows: list[tuple[str, str]], limit: int = CUT) -> page.AnswerList:
     """Answers of which each is cut to so many letters."""
-    return page.Answers(tuple((name, cut(answer, limit)) for name, answer in rows if answer))
+    return page.AnswerList(tuple((name, cut(answer, limit)) for name, answer in rows if answer))
 
 
 def limit_of(rows: list[tuple[str, str]], room: float = ROOM) -> int:

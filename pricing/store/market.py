@@ -23,12 +23,12 @@ from pricing.store.connected import Connected
 from pricing.store.connection import TIMEOUT_SECONDS, add_row, connection, next_name, value
 from pricing.store.kept.answers import IdempotencyKey, KeptAnswers, keep_result
 from pricing.store.kept.appraisals import Appraisals
-from pricing.store.kept.cars import KeptCars
+from pricing.store.kept.cars import StoredCars
 from pricing.store.kept.choices import Choices
-from pricing.store.kept.opinions import Statements
+from pricing.store.kept.opinions import StoredStatements
 from pricing.store.kept.photographs import KeptPhotographs
 from pricing.store.kept.profiles import Profiles
-from pricing.store.kept.scores import Scores
+from pricing.store.kept.scores import StoredScores
 from pricing.store.kept.tokens import Tokens
 from pricing.store.market_paths import market_path
 from pricing.store.opening import base_currency_of, create_file
@@ -78,11 +78,11 @@ class Market(Connected):
         self.tokens = Tokens(self._connect)
         self.appraisals = Appraisals(self._connect, idempotency)
         self.photographs = KeptPhotographs(self._connect)
-        self.statements = Statements(self._connect, idempotency)
+        self.statements = StoredStatements(self._connect, idempotency)
         self.choices = Choices(self._connect)
-        self.kept_cars = KeptCars(self._connect, idempotency)
+        self.kept_cars = StoredCars(self._connect, idempotency)
         self.profiles = Profiles(self._connect)
-        self.scores = Scores(self._connect)
+        self.scores = StoredScores(self._connect)
         self.answers = KeptAnswers(path, self._connect)
 
     def __repr__(self) -> str:

@@ -27,7 +27,7 @@ _SQL_TYPES: Final = {
 
 
 def _columns(types: Mapping[str, pl.DataType], required: Collection[str]) -> str:
-    """Columns of polars types, as a ``Table`` has them."""
+    """Columns of polars types, as a ``StoredTable`` has them."""
     return ", ".join(
         f"{name} {_SQL_TYPES[kind]}{'' if name in required else ' NULL'}" for name, kind in types.items()
     )
@@ -39,7 +39,7 @@ _RECORD: Final = _columns(
 
 
 @dataclass(frozen=True)
-class Table:
+class StoredTable:
     """A table: its columns as SQL, which must hold something unless they may be ``NULL``, and those by which
     a row is told from all others; none where rows may be alike. With ``bulk`` the key is an index apart. The
     first load makes it when its rows are committed, which takes all processors, where within a transaction it
@@ -58,97 +58,103 @@ class Table:
 
 
 TABLES: Final = {
-    "market": Table("kind VARCHAR, version VARCHAR, base_currency VARCHAR", ("kind",)),
-    "records": Table(
+    "market": StoredTable("kind VARCHAR, version VARCHAR, base_currency VARCHAR", ("kind",)),
+    "records": StoredTable(
         f"{_RECORD}, price DECIMAL(18,2) NULL, lower_price DECIMAL(18,2) NULL, "
         "upper_price DECIMAL(18,2) NULL, rate_date DATE NULL, file VARCHAR, row_number BIGINT, "
         "chassis_key VARCHAR NULL, model_key VARCHAR NULL, front_id VARCHAR NULL",
         ("record_id",),
         bulk=True,
     ),
-    "batches": Table(
+    "batches": StoredTable(
         "batch_id VARCHAR, loaded_at TIMESTAMP, files VARCHAR[], read BIGINT, accepted BIGINT, "
         "rejected BIGINT, known BIGINT, undone_at TIMESTAMP NULL",
         ("batch_id",),
     ),
-    "quarantine": Table(
+    "quarantine": StoredTable(
         "quarantine_id VARCHAR, batch_id VARCHAR, source VARCHAR, file VARCHAR, row_number BIGINT, "
         "raw VARCHAR, broken_rules VARCHAR[], settled_by VARCHAR NULL",
         ("quarantine_id",),
         bulk=True,
     ),
-    "charges": Table(
+    "charges": StoredTable(
         "source VARCHAR, kind VARCHAR, valid_from DATE, currency VARCHAR, terms VARCHAR",
         ("source", "kind", "valid_from", "currency"),
     ),
-    "links": Table(
+    "links": StoredTable(
         "record_id VARCHAR, other_id VARCHAR, rule VARCHAR, batch_id VARCHAR, parted_at TIMESTAMP NULL",
         ("record_id", "other_id"),
     ),
-    "corrections": Table(
+    "corrections": StoredTable(
         'record_id VARCHAR, "column" VARCHAR, old VARCHAR NULL, new VARCHAR NULL, reason VARCHAR, '
         "done_at TIMESTAMP"
     ),
-    "aliases": Table("field VARCHAR, make VARCHAR NULL, model VARCHAR NULL, typed VARCHAR, name VARCHAR"),
-    "mappings": Table("source VARCHAR, mapping VARCHAR", ("source",)),
-    "suspicions": Table(
+    "aliases": StoredTable(
+        "field VARCHAR, make VARCHAR NULL, model VARCHAR NULL, typed VARCHAR, name VARCHAR"
+    ),
+    "mappings": StoredTable("source VARCHAR, mapping VARCHAR", ("source",)),
+    "suspicions": StoredTable(
         "record_id VARCHAR, reason VARCHAR, detail VARCHAR NULL, found_at TIMESTAMP, verdict VARCHAR NULL, "
         "settled_at TIMESTAMP NULL",
         ("record_id", "reason"),
     ),
-    "own_rates": Table("currency VARCHAR, rate_date DATE, rate DECIMAL(20,6)", ("currency", "rate_date")),
-    "fits": Table("fit_id VARCHAR, fitted_at TIMESTAMP, facts VARCHAR, payload BLOB", ("fit_id",)),
-    "scores": Table(
+    "own_rates": StoredTable(
+        "currency VARCHAR, rate_date DATE, rate DECIMAL(20,6)", ("currency", "rate_date")
+    ),
+    "fits": StoredTable("fit_id VARCHAR, fitted_at TIMESTAMP, facts VARCHAR, payload BLOB", ("fit_id",)),
+    "scores": StoredTable(
         "fit_id VARCHAR, records VARCHAR, scored_at TIMESTAMP, facts VARCHAR, payload BLOB", ("fit_id",)
     ),
-    "opinions": Table(
+    "opinions": StoredTable(
         f"opinion_id VARCHAR, {_columns(TYPES, REQUIRED)}, file VARCHAR NULL, kept_at TIMESTAMP, "
         "withdrawn_at TIMESTAMP NULL, withdrawn_for VARCHAR NULL",
         ("opinion_id",),
     ),
-    "settings": Table("name VARCHAR, value VARCHAR", ("name",)),
-    "evidence_choices": Table(
+    "settings": StoredTable("name VARCHAR, value VARCHAR", ("name",)),
+    "evidence_choices": StoredTable(
         "subject VARCHAR, record_id VARCHAR, action VARCHAR, line VARCHAR NULL, per_cent DOUBLE NULL, "
         "reason VARCHAR, made_at TIMESTAMP",
         ("subject", "made_at"),
     ),
-    "kept_cars": Table(
+    "kept_cars": StoredTable(
         "car_id VARCHAR, name VARCHAR, notes VARCHAR, car VARCHAR, sheet VARCHAR NULL, "
         "subject VARCHAR NULL, appraisal_id VARCHAR NULL, kept_at TIMESTAMP, seen VARCHAR NULL, "
         "sold_as VARCHAR NULL",
         ("car_id",),
     ),
-    "kept_car_prices": Table(
+    "kept_car_prices": StoredTable(
         "car_id VARCHAR, noted_on DATE, amount DECIMAL(18,3), currency VARCHAR", ("car_id", "noted_on")
     ),
-    "kept_car_photos": Table(
+    "kept_car_photos": StoredTable(
         "car_id VARCHAR, number INTEGER, content BLOB, kept_at TIMESTAMP", ("car_id", "number")
     ),
-    "appraisals": Table(
+    "appraisals": StoredTable(
         "appraisal_id VARCHAR, revision INTEGER, record VARCHAR, evidence_digest VARCHAR NULL, "
         "made_at TIMESTAMP, made_by VARCHAR, reason VARCHAR",
         ("appraisal_id", "revision"),
     ),
-    "photographs": Table(
+    "photographs": StoredTable(
         "digest VARCHAR, content BLOB, shown BLOB, kind VARCHAR, width INTEGER, height INTEGER, "
         "taken_on DATE NULL, removed VARCHAR[], kept_at TIMESTAMP",
         ("digest",),
     ),
-    "appraisal_evidence": Table("digest VARCHAR, content VARCHAR", ("digest",)),
-    "appraisal_changes": Table(
+    "appraisal_evidence": StoredTable("digest VARCHAR, content VARCHAR", ("digest",)),
+    "appraisal_changes": StoredTable(
         "appraisal_id VARCHAR, revision INTEGER, field VARCHAR, old VARCHAR, new VARCHAR",
         ("appraisal_id", "revision", "field"),
     ),
-    "profiles": Table("kind VARCHAR, name VARCHAR, answers VARCHAR, kept_at TIMESTAMP", ("kind", "name")),
-    "tokens": Table(
+    "profiles": StoredTable(
+        "kind VARCHAR, name VARCHAR, answers VARCHAR, kept_at TIMESTAMP", ("kind", "name")
+    ),
+    "tokens": StoredTable(
         "token_id VARCHAR, name VARCHAR, role VARCHAR, digest VARCHAR NOT NULL UNIQUE, made_at TIMESTAMP, "
         "expires_at TIMESTAMP NULL, revoked_at TIMESTAMP NULL",
         ("token_id",),
     ),
-    "answers": Table(
+    "answers": StoredTable(
         "key VARCHAR, request VARCHAR, status INTEGER, content VARCHAR, made_at TIMESTAMP", ("key",)
     ),
-    "audit": Table("done_at TIMESTAMP, action VARCHAR, subject VARCHAR, detail VARCHAR"),
+    "audit": StoredTable("done_at TIMESTAMP, action VARCHAR, subject VARCHAR, detail VARCHAR"),
 }
 """``raw``, ``terms``, ``facts``, ``record``, ``detail``, ``answers`` and ``content`` are JSON. ``settled_by``
 is the batch that brought a mended row in. ``front_id`` is the primary record of the same sale, null where it

@@ -45,7 +45,7 @@ Reader = Callable[..., Iterator[tuple[dict[str, Any], Any]]]
 
 
 @dataclass(frozen=True)
-class Answer:
+class ReaderReply:
     """Some of what a file holds: facts, and a frame or bytes where the reader gives such."""
 
     facts: dict[str, Any]
@@ -70,7 +70,7 @@ class Answer:
 
 def read_untrusted(
     reader: Reader, path: Path, *, size: int | None = None, content: bytes | None = None, **arguments: Any
-) -> Iterator[Answer]:
+) -> Iterator[ReaderReply]:
     """Read a file that may do harm in a child process within limits, with a function of a module of ours.
 
     ``size``: bytes that the limits go by, of a folder's files together; without it ``path`` must be a regular
@@ -139,13 +139,13 @@ def _folder() -> str:
         return os.sep
 
 
-def _answer(answer: dict[str, Any], file: int | None) -> Answer:
+def _answer(answer: dict[str, Any], file: int | None) -> ReaderReply:
     if file is None:
-        return Answer(answer["facts"], None)
+        return ReaderReply(answer["facts"], None)
     with os.fdopen(file, "rb") as opened:
         opened.seek(0)
         if answer["holds"] == "bytes":
-            return Answer(answer["facts"], opened.read())
+            return ReaderReply(answer["facts"], opened.read())
         import polars as pl
         import pyarrow as pa
 
@@ -154,7 +154,7 @@ def _answer(answer: dict[str, Any], file: int | None) -> Answer:
         else:
             with pa.memory_map(f"/dev/fd/{file}") as mapped:  # which needs its file no more once it is mapped
                 buffer = mapped.read_buffer()
-        return Answer(answer["facts"], pl.from_arrow(pa.ipc.open_file(buffer).read_all()))
+        return ReaderReply(answer["facts"], pl.from_arrow(pa.ipc.open_file(buffer).read_all()))
 
 
 def _error(answer: dict[str, Any]) -> Exception:
@@ -180,11 +180,11 @@ def _end_of(ended: int, limits: Limits, size: int) -> str:
 
 def _read_here(
     reader: Reader, path: Path, limits: Limits, size: int, content: bytes | None, arguments: dict[str, Any]
-) -> Iterator[Answer]:
+) -> Iterator[ReaderReply]:
     try:
         source = str(path) if content is None else io.BytesIO(content)
         for facts, holds in bounded(reader(source, limits, **arguments), str(path), limits, size):
-            yield Answer(facts, holds)
+            yield ReaderReply(facts, holds)
     except Exception as error:
         raise _error(refusal(error, str(path), limits, size)) from None
 

@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from pricing.decisions.kept_car import Change, KeptCarToday
+from pricing.decisions.kept_car import KeptCarToday, PriceChange
 from pricing.words.depth import known_words
 from pricing.words.language.reader import day_words, number_words
 from pricing.words.sentences import (
@@ -51,7 +51,7 @@ def asked_sentence(today: KeptCarToday, limits: tuple[float, ...]) -> str | None
     return f"{standing_sentence(today.valuation, limits)} Noted on {day_words(today.asked_on)}."
 
 
-def change_sentence(change: Change | None, currency: str) -> str:
+def change_sentence(change: PriceChange | None, currency: str) -> str:
     """What changed since the last look, and why.
 
     >>> from datetime import date

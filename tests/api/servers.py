@@ -32,7 +32,7 @@ def serving(market: Path | str, **settings: Any) -> Iterator[str]:
     import uvicorn
 
     from pricing.api.app import create_api
-    from pricing.api.gates.connections import PromptProtocol
+    from pricing.api.middleware.connections import PromptProtocol
 
     api = create_api(Configuration(**{"market": str(market), "access": "this-machine", **settings}))
     with socket.socket() as listening:
@@ -77,7 +77,7 @@ def serve_alone(
     import uvicorn
 
     from pricing.api.app import create_api
-    from pricing.api.gates.connections import PromptProtocol
+    from pricing.api.middleware.connections import PromptProtocol
 
     settings = Configuration(market=market, access="this-machine")
     configured = uvicorn.Config(

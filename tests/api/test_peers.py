@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pricing.api.gates.hosts import TABLES, is_own_user
+from pricing.api.middleware.hosts import TABLES, is_own_user
 
 
 @pytest.mark.parametrize(("family", "host"), [(socket.AF_INET, "127.0.0.1"), (socket.AF_INET6, "::1")])

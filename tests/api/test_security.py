@@ -279,7 +279,7 @@ def heard(line: socket.socket, pieces: Iterator[bytes], seconds: float) -> bytes
 
 @pytest.mark.parametrize("before", [b"", b"GET /health HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"])
 def test_slow_headers_are_given_up(address: str, monkeypatch: pytest.MonkeyPatch, before: bytes) -> None:
-    monkeypatch.setattr("pricing.api.gates.connections.HEADER_SECONDS", 1.0)
+    monkeypatch.setattr("pricing.api.middleware.connections.HEADER_SECONDS", 1.0)
     host, port = address.removeprefix("http://").split(":")
     with socket.create_connection((host, int(port)), timeout=PATIENCE) as line:
         if before:
@@ -291,7 +291,7 @@ def test_slow_headers_are_given_up(address: str, monkeypatch: pytest.MonkeyPatch
 
 
 def test_a_connection_that_says_nothing_is_given_up(address: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("pricing.api.gates.connections.HEADER_SECONDS", 0.5)
+    monkeypatch.setattr("pricing.api.middleware.connections.HEADER_SECONDS", 0.5)
     host, port = address.removeprefix("http://").split(":")
     with socket.create_connection((host, int(port)), timeout=PATIENCE) as line:
         assert heard(line, iter(()), 30.0).startswith(b"HTTP/1.1 408")
@@ -300,7 +300,7 @@ def test_a_connection_that_says_nothing_is_given_up(address: str, monkeypatch: p
 def test_a_slow_answer_and_a_long_silence_after_one_are_not_slow_headers(
     address: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("pricing.api.gates.connections.HEADER_SECONDS", 0.3)
+    monkeypatch.setattr("pricing.api.middleware.connections.HEADER_SECONDS", 0.3)
     with httpx.Client(base_url=address) as line:
         assert line.get("/health").is_success
         time.sleep(0.7)

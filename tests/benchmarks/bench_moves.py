@@ -24,7 +24,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from data_demo.parameters import Floats
+from pricing.arrays import Floats
 from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 from pricing.vocabulary import CONDITION_BANDS

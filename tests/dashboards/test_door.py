@@ -22,7 +22,7 @@ from dashboards.serving.visitor_limits import (
     MOST_UNKNOWN,
     UploadTotals,
 )
-from pricing.api.gates.callers import holder
+from pricing.api.middleware.callers import holder
 from pricing.api.service import Service
 from pricing.intake.transfers import LARGEST_UPLOAD
 from pricing.operations.configuration import Configuration
@@ -93,7 +93,7 @@ class Visitor:
 @pytest.fixture(autouse=True)
 def connections(monkeypatch: pytest.MonkeyPatch) -> None:
     """Requests here come by no connection that the system could list."""
-    monkeypatch.setattr("pricing.api.gates.hosts.is_own_user", lambda client, server: True)
+    monkeypatch.setattr("pricing.api.middleware.hosts.is_own_user", lambda client, server: True)
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ import pytest
 import streamlit as st
 
 from dashboards.exhibits import show_chart
-from dashboards.tables import Column, as_cards, headings, show_table
+from dashboards.tables import TableColumn, as_cards, headings, show_table
 from pricing.charts.figures import figures
 from pricing.charts.position import position_picture
 from pricing.charts.valuation import bands_chart, distribution_chart, terms_chart
@@ -73,9 +73,9 @@ def test_a_card_says_the_money_first_and_low_and_high_as_one() -> None:
             "raw": ["<b>", "cell " * 40],
         }
     )
-    money = {name: Column(f"{name.capitalize()} (EUR)") for name in ("low", "mid", "high")}
+    money = {name: TableColumn(f"{name.capitalize()} (EUR)") for name in ("low", "mid", "high")}
     names = headings("make", "model")
-    cards = as_cards(frame, names | money | headings("record_id") | {"raw": Column("As it stands")})
+    cards = as_cards(frame, names | money | headings("record_id") | {"raw": TableColumn("As it stands")})
     first, second = cards.split("</li>")[:2]
     assert first.startswith(
         '<ul class="rows"><li><strong>3,890 <small>Mid (EUR)</small></strong><b>Wexcombe Sedge</b>'

@@ -12,7 +12,7 @@ from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from dashboards.serving.beside import Beside, api_first, garage
-from pricing.api.gates.callers import VISITOR
+from pricing.api.middleware.callers import VISITOR
 from pricing.condition.inspection import Inspection
 from pricing.errors import FileError, InspectionError
 from pricing.operations import drafts

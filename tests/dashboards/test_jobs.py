@@ -22,7 +22,7 @@ def none_yet() -> Iterator[None]:
     st.cache_resource.clear()
 
 
-def ended(job: jobs.Job) -> jobs.Job:
+def ended(job: jobs.BackgroundJob) -> jobs.BackgroundJob:
     deadline = time.monotonic() + WAIT
     while not job.ended:
         assert time.monotonic() < deadline, "the job did not end"

@@ -22,7 +22,8 @@ def test_a_kept_car_is_shown_with_todays_range_and_priced_again(market: Market, 
     market.kept_cars.keep("the red one", car_of(market, car | {"condition_band": "project"}).to_dict())
     page = a_page("kept_cars").run()
     assert not page.exception
-    today = kept_car_today(source_of(market.path).newest(), market, market.kept_cars.one(car_id))
+    green = market.kept_cars.one(car_id)
+    today = kept_car_today(source_of(market.path).newest(), green, market.kept_cars.prices(car_id))
     told = (range_today(today), known_today(today), "sills welded")
     assert all(words is not None and words in said(page) for words in told)
     page.text_input(key=f"note-{car_id}").set_value("4.650").run()

@@ -12,9 +12,10 @@ import data_demo
 from data_demo.duplicates import COUNTS, add_duplicates
 from data_demo.generator import FOLDER, SEED, generate
 from data_demo.market import draw_market
-from data_demo.parameters import CHANNELS, TIME_TO_SALE, Floats
+from data_demo.parameters import CHANNELS, TIME_TO_SALE
 from data_demo.process import describe_cars, log_price
 from data_demo.sources import EXCHANGE_DEFECTS, REGISTER_DEFECTS, WORKBOOK_DEFECTS
+from pricing.arrays import Floats
 from pricing.intake.mappings.mapping_files import read_mapping
 from pricing.intake.tables.readers import read_file
 from pricing.records.contract import ROW_RULES, check

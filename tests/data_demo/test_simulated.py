@@ -6,8 +6,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from data_demo.parameters import Floats
 from data_demo.simulated import simulate_market
+from pricing.arrays import Floats
 from pricing.records.contract import COLUMNS, check
 
 ROWS = 20_000

@@ -3,7 +3,7 @@
 from typing import Any, Final
 
 from pricing.reports.formats.blocks import (
-    Answers,
+    AnswerList,
     Blanks,
     Bullets,
     Column,
@@ -48,7 +48,7 @@ SAMPLE: Final = Pages(
         Paragraph("A caution.", "caution"),
         Paragraph("Small print.", "small"),
         Bullets(("One item", "Another item")),
-        Answers((("Client", "Client Alpha"), ("Use", "Use Gamma")), "Terms"),
+        AnswerList((("Client", "Client Alpha"), ("Use", "Use Gamma")), "Terms"),
         NewPage(),
         Heading("Second part"),
         Heading("Below it", 2),

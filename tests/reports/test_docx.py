@@ -14,7 +14,7 @@ from pricing.appraisal.facts import facts_of
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
 from pricing.reports.formats.blocks import (
-    Answers,
+    AnswerList,
     Bullets,
     Figure,
     Heading,
@@ -78,7 +78,7 @@ def test_every_cell_is_the_cell_of_the_block(document: Any, pages: Pages) -> Non
     assert pages.cover is not None
     expected = [[list(row) for row in pages.cover.rows]]
     for block in pages.blocks:
-        if isinstance(block, Answers):
+        if isinstance(block, AnswerList):
             expected.append([list(row) for row in block.rows])
         elif isinstance(block, Table):
             expected.append([[column.header for column in block.columns], *(list(row) for row in block.rows)])
@@ -89,7 +89,7 @@ def test_every_cell_is_the_cell_of_the_block(document: Any, pages: Pages) -> Non
 
 def test_captions_are_numbered_fields(document: Any, pages: Pages) -> None:
     captions = of_style(document, "Caption")
-    kinds = {"Table": (Table, Answers), "Figure": (Figure,)}
+    kinds = {"Table": (Table, AnswerList), "Figure": (Figure,)}
     for kind, blocks in kinds.items():
         told = [block.caption for block in pages.blocks if isinstance(block, blocks) and block.caption]
         said = [caption for caption in captions if caption.startswith(kind)]

@@ -15,7 +15,7 @@ from pricing.appraisal.record.record import Appraisal, with_answer
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
 from pricing.reports.formats.blocks import (
-    Answers,
+    AnswerList,
     Blanks,
     Block,
     Column,
@@ -54,7 +54,7 @@ def test_every_cell_of_every_table_is_in_it(content: bytes, pages: Pages) -> Non
     said = squeezed(pdf_text(content))
     cells = [cell for block in pages.blocks if isinstance(block, Table) for row in block.rows for cell in row]
     cells += [
-        cell for block in pages.blocks if isinstance(block, Answers) for row in block.rows for cell in row
+        cell for block in pages.blocks if isinstance(block, AnswerList) for row in block.rows for cell in row
     ]
     cells += [block.text for block in pages.blocks if isinstance(block, Heading)]
     cells += [label for block in pages.blocks if isinstance(block, Blanks) for label in block.labels]

@@ -15,7 +15,7 @@ from pricing.appraisal.figures import valued_for
 from pricing.appraisal.record.record import Appraisal, read_record, with_answer
 from pricing.appraisal.register import Entry
 from pricing.reports.formats.blocks import (
-    Answers,
+    AnswerList,
     Blanks,
     Bullets,
     Figure,
@@ -44,7 +44,7 @@ def texts(pages: Pages) -> str:
                 parts.append(block.text)
             case Bullets():
                 parts += block.items
-            case Answers():
+            case AnswerList():
                 parts += [block.caption, *(cell for row in block.rows for cell in row)]
             case Table():
                 parts += [block.caption, *(column.header for column in block.columns)]

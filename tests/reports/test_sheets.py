@@ -19,7 +19,7 @@ from pricing.errors import AppraisalError
 from pricing.model.saved import load
 from pricing.reports.buying_sheet import buying_sheet
 from pricing.reports.selling_sheet import selling_sheet, value_words
-from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
+from pricing.reports.sheet import PrintedSheet, sheet_html, sheet_pdf
 from pricing.store.market import Market
 from pricing.vocabulary import OPTION_CODES
 from pricing.words.advertisement import advertisement
@@ -47,7 +47,7 @@ BARE = {"condition_band": None, "condition_score": None, "history_file": True, "
 
 
 @pytest.fixture(scope="module")
-def sheets(small_market: Market) -> dict[str, Sheet]:
+def sheets(small_market: Market) -> dict[str, PrintedSheet]:
     """The fullest of each kind."""
     model = load(small_market)
     facts = sold(small_market, model, car=BARE, inspection=SEEN, costs=COSTS)
@@ -91,7 +91,7 @@ def test_what_was_typed_is_escaped() -> None:
     assert "<script>" not in page and "&lt;b&gt;x" in page
 
 
-def test_no_code_word_reaches_a_sheet(sheets: dict[str, Sheet]) -> None:
+def test_no_code_word_reaches_a_sheet(sheets: dict[str, PrintedSheet]) -> None:
     for name, sheet in sheets.items():
         text = re.sub(r"<style>.*?</style>|<[^>]+>", " ", sheet_html(sheet), flags=re.S)
         assert not CODE_WORDS.findall(text), name
@@ -154,7 +154,7 @@ def test_values_are_written_as_a_person_writes_them() -> None:
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 @pytest.mark.parametrize("name", ["buyer", "buyer, private", "seller", "seller, not inspected"])
 def test_a_pdf_is_one_page_in_black_and_white(
-    sheets: dict[str, Sheet], name: str, paper: str, tmp_path: Path
+    sheets: dict[str, PrintedSheet], name: str, paper: str, tmp_path: Path
 ) -> None:
     written = sheet_pdf(sheets[name], paper)
     assert written.startswith(b"%PDF")
@@ -174,7 +174,7 @@ def test_a_pdf_is_one_page_in_black_and_white(
     assert all(abs(pixels[place] - pixels[place + 1]) < 3 for place in range(0, len(pixels) - 3, 3 * 97))
 
 
-def test_a_paper_that_is_none_is_refused(sheets: dict[str, Sheet]) -> None:
+def test_a_paper_that_is_none_is_refused(sheets: dict[str, PrintedSheet]) -> None:
     with pytest.raises(AppraisalError, match="no paper 'a5'; expected one of: a4, letter"):
         sheet_pdf(sheets["buyer"], "a5")
 
@@ -182,7 +182,9 @@ def test_a_paper_that_is_none_is_refused(sheets: dict[str, Sheet]) -> None:
 @pytest.mark.skipif(shutil.which("chromium") is None, reason="no chromium to print with")
 @pytest.mark.parametrize("size", ["A4", "letter"])
 @pytest.mark.parametrize("name", ["buyer", "seller"])
-def test_the_page_prints_on_one_sheet(sheets: dict[str, Sheet], name: str, size: str, tmp_path: Path) -> None:
+def test_the_page_prints_on_one_sheet(
+    sheets: dict[str, PrintedSheet], name: str, size: str, tmp_path: Path
+) -> None:
     page = sheet_html(sheets[name]).replace("@page { ", f"@page {{ size: {size}; ")
     (tmp_path / "sheet.html").write_text(page, encoding="utf-8")
     flags = ["--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"]

@@ -7,9 +7,10 @@ from typing import Any
 
 import pytest
 
-from pricing.decisions.kept_car import PARTS, facts_seen, kept_car_today
+from pricing.decisions.kept_car import PARTS, KeptCarToday, facts_seen, kept_car_today
 from pricing.errors import MarketError
 from pricing.operations.kept_cars import exported, record_sale
+from pricing.snapshot import Snapshot
 from pricing.snapshot_source import source_of
 from pricing.store.market import Market
 from pricing.words.kept_cars import change_sentence, comparison
@@ -55,18 +56,23 @@ def test_a_car_is_kept_and_goes_for_good(market: Market) -> None:
         market.kept_cars.delete(car_id)
 
 
+def today_of(snapshot: Snapshot, market: Market, name: str) -> KeptCarToday:
+    car = market.kept_cars.one(name)
+    return kept_car_today(snapshot, car, market.kept_cars.prices(car.car_id))
+
+
 def test_today_is_the_valuation_and_the_parts_of_a_change_multiply_to_it(market: Market) -> None:
     kept(market)
     snapshot = source_of(market.path).newest()
-    today = kept_car_today(snapshot, market, market.kept_cars.one("green"))
+    today = today_of(snapshot, market, "green")
     assert today.change is None and today.valuation is not None and today.valuation.mid is not None
     market.kept_cars.look(today.kept.car_id, facts_seen(today.valuation) or {})
-    again = kept_car_today(snapshot, market, market.kept_cars.one("green"))
+    again = today_of(snapshot, market, "green")
     assert again.change is not None and again.change.factor == pytest.approx(1.0)
     assert "Nothing moved" in change_sentence(again.change, "EUR")
     better = dict(today.kept.car) | {"condition_band": "top condition", "options": []}
     market.kept_cars.change(today.kept.car_id, car=better)
-    moved = kept_car_today(snapshot, market, market.kept_cars.one("green"))
+    moved = today_of(snapshot, market, "green")
     assert moved.change is not None and moved.valuation is not None and moved.valuation.mid is not None
     whole = float(moved.valuation.mid) / float(today.valuation.mid)
     product = 1.0
@@ -81,7 +87,7 @@ def test_cars_side_by_side_say_in_what_they_differ(market: Market) -> None:
     kept(market)
     kept(market, "red", condition_band="project")
     snapshot = source_of(market.path).newest()
-    todays = [kept_car_today(snapshot, market, car) for car in market.kept_cars.all()]
+    todays = [today_of(snapshot, market, car.car_id) for car in market.kept_cars.all()]
     rows = {row["fact"]: row for row in comparison(todays)}
     assert rows["Condition"]["differs"] == "differs" and rows["Notes"]["differs"] == ""
     assert rows["Condition"]["red"] == "project"

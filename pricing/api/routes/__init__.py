@@ -1,4 +1,4 @@
 """The addresses of the API, a noun a file; each opens, calls and returns.
 
-Not here: what every request passes (`gates/`), or a rule of any kind.
+Not here: what every request passes (`middleware/`), or a rule of any kind.
 """

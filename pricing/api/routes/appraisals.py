@@ -9,9 +9,9 @@ from fastapi import APIRouter, Depends, Path, Query
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
-from pricing.api.answers import Answer, Page, Paged
-from pricing.api.gates.callers import Caller, caller_who_may
+from pricing.api.answers import JsonAnswer, Page, Paged
 from pricing.api.idempotency import Writer, writer_who_may
+from pricing.api.middleware.callers import Caller, caller_who_may
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import OneOf, Row, Sent
 from pricing.api.service import Here, Service
@@ -148,7 +148,7 @@ def enter(given: RecordIn, service: Here, writer: Appraiser) -> Response:
 def appraisal(own: Own) -> Response:
     """A revision of an appraisal, and what it still lacks."""
     _, entry = own
-    return Answer(_facts(entry))
+    return JsonAnswer(_facts(entry))
 
 
 @router.patch("/{appraisal_id}", response_model=EntryFacts, responses=responses(409))

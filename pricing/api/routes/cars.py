@@ -11,13 +11,13 @@ from pydantic import BaseModel, Field
 from starlette.convertors import StringConvertor, register_url_convertor
 from starlette.responses import Response
 
-from pricing.api.answers import Answer
-from pricing.api.gates.callers import Loading, Reading
+from pricing.api.answers import JsonAnswer
 from pricing.api.idempotency import Loader
+from pricing.api.middleware.callers import Loading, Reading
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Amount, Car, Currency, Day, Row, Word
 from pricing.api.service import Here, Service
-from pricing.decisions.kept_car import facts_seen, kept_car_today
+from pricing.decisions.kept_car import KeptCarToday, facts_seen, kept_car_today
 from pricing.decisions.plain import plain
 from pricing.errors import MarketError
 from pricing.operations.kept_cars import cleaned_photo, exported, record_sale
@@ -117,13 +117,13 @@ class SideBySide(BaseModel):
 def kept_cars(service: Here) -> Response:
     """Every kept car, by name, with today's range."""
     snapshot = _ready(service)
-    return Answer({"cars": [_facts(snapshot, kept) for kept in snapshot.market.kept_cars.all()]})
+    return JsonAnswer({"cars": [_facts(snapshot, kept) for kept in snapshot.market.kept_cars.all()]})
 
 
 @router.get("/export", response_model=KeptCars, dependencies=[Reading])
 def export(service: Here) -> Response:
     """Every kept car as it is kept, with the prices asked over time."""
-    return Answer({"cars": exported(service.snapshot().market)})
+    return JsonAnswer({"cars": exported(service.snapshot().market)})
 
 
 @router.get("/comparison", response_model=SideBySide, dependencies=[Reading], responses=responses(404))
@@ -133,15 +133,14 @@ def compare(
 ) -> Response:
     """Kept cars side by side, with what differs marked."""
     snapshot = _ready(service)
-    cars = [_one(snapshot.market, car_id) for car_id in car]
-    return Answer({"rows": comparison([kept_car_today(snapshot, snapshot.market, kept) for kept in cars])})
+    return JsonAnswer({"rows": comparison([_today(snapshot, car_id) for car_id in car])})
 
 
 @router.get("/{car_id:kept_car}", response_model=Row, dependencies=[Reading], responses=responses(404))
 def kept_car(car_id: CarId, service: Here) -> Response:
     """One kept car, with its prices over time."""
     snapshot = _ready(service)
-    return Answer(_facts(snapshot, _one(snapshot.market, car_id)))
+    return JsonAnswer(_facts(snapshot, _one(snapshot.market, car_id)))
 
 
 @router.post("", response_model=KeptId, status_code=201, responses=responses(409, 422))
@@ -233,18 +232,17 @@ def delete_photo(car_id: CarId, number: Number, service: Here) -> Response:
     _one(market, car_id)
     with _there():
         market.kept_cars.delete_photo(car_id, number)
-    return Answer({"car_id": car_id, "number": number})
+    return JsonAnswer({"car_id": car_id, "number": number})
 
 
 @router.post("/{car_id}/look", response_model=KeptId, dependencies=[Loading], responses=responses(404))
 def look(car_id: CarId, service: Here, said: Annotated[dict[str, str] | None, Body()] = None) -> Response:
     """Remember what a kept car is worth now: later answers tell what changed since."""
     snapshot = _ready(service)
-    today = kept_car_today(snapshot, snapshot.market, _one(snapshot.market, car_id))
-    seen = None if today.valuation is None else facts_seen(today.valuation)
-    if seen is not None:
+    today = _today(snapshot, car_id)
+    if today.valuation is not None and (seen := facts_seen(today.valuation)) is not None:
         snapshot.market.kept_cars.look(car_id, seen)
-    return Answer({"car_id": car_id})
+    return JsonAnswer({"car_id": car_id})
 
 
 @router.post("/{car_id}/sale", response_model=SoldId, status_code=201, responses=responses(404, 409, 422))
@@ -269,7 +267,7 @@ def delete(car_id: CarId, service: Here) -> Response:
     market = service.snapshot().market
     _one(market, car_id)
     market.kept_cars.delete(car_id)
-    return Answer({"car_id": car_id})
+    return JsonAnswer({"car_id": car_id})
 
 
 def _ready(service: Service) -> Snapshot:
@@ -292,9 +290,11 @@ def _there() -> Iterator[None]:
         raise HttpProblemError(404, str(error)) from None
 
 
-def _facts(snapshot: Snapshot, kept: KeptCar) -> dict[str, Any]:
-    today = kept_car_today(snapshot, snapshot.market, kept)
-    prices = snapshot.market.kept_cars.prices(kept.car_id).drop("car_id")
+def _today(snapshot: Snapshot, car_id: str) -> KeptCarToday:
+    return kept_car_today(snapshot, _one(snapshot.market, car_id), snapshot.market.kept_cars.prices(car_id))
+
+
+def _facts(snapshot: Snapshot, kept: KeptCar) -> Any:
+    prices = snapshot.market.kept_cars.prices(kept.car_id)
     photos = snapshot.market.kept_cars.photo_numbers(kept.car_id)
-    facts: dict[str, Any] = plain(today)
-    return facts | {"prices": prices, "photos": photos}
+    return plain(kept_car_today(snapshot, kept, prices)) | {"prices": prices.drop("car_id"), "photos": photos}

@@ -8,8 +8,8 @@ from fastapi import Path as InPath
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
-from pricing.api.answers import Answer
-from pricing.api.gates.callers import Reading
+from pricing.api.answers import JsonAnswer
+from pricing.api.middleware.callers import Reading
 from pricing.api.problems import responses
 from pricing.api.schemas import Country, Money, Name, OneOf, Row, Sent
 from pricing.api.service import Here
@@ -152,13 +152,13 @@ def sheet(
     fitted: Annotated[list[Annotated[str, OneOf(FITTINGS)]], Query(max_length=len(FITTINGS))] = [],  # noqa: B006
 ) -> Response:
     """The sheet of checks for a construction, and for a single model where there is one."""
-    return Answer(Sheet.open(construction, fitted=fitted, make=make, model=model, extensions=EXTENSIONS))
+    return JsonAnswer(Sheet.open(construction, fitted=fitted, make=make, model=model, extensions=EXTENSIONS))
 
 
 @router.post("/inspections/score", response_model=ScoreFacts)
 def score(inspection: InspectionIn) -> Response:
     """Score an inspection: its band, what holds it there, what would lift it, what to look at next."""
-    return Answer(score_facts(assessed(inspection)))
+    return JsonAnswer(score_facts(assessed(inspection)))
 
 
 @router.post("/inspections/budget", response_model=BudgetFacts)
@@ -168,7 +168,7 @@ def budget(question: BudgetQuestion, service: Here) -> Response:
     country = settings_of(snapshot).country if question.country is None else question.country
     costs = repairs_in_force(snapshot, assessed(question.inspection), country, {})
     facts = repair_budget(costs, least=question.least)
-    return Answer({name: part for name, part in vars(facts).items() if name != "draws"})
+    return JsonAnswer({name: part for name, part in vars(facts).items() if name != "draws"})
 
 
 def assessed(inspection: InspectionIn) -> InspectionResult:

@@ -9,7 +9,7 @@ from pydantic import ConfigDict, Field
 from starlette.responses import Response
 
 from pricing.api import schemas
-from pricing.api.gates.callers import Reading
+from pricing.api.middleware.callers import Reading
 from pricing.api.problems import responses
 from pricing.api.routes.condition import InspectionIn, assessed
 from pricing.api.schemas import (

@@ -7,9 +7,9 @@ from fastapi import APIRouter, Path
 from pydantic import BaseModel
 from starlette.responses import Response
 
-from pricing.api.answers import Answer, Page, Paged
-from pricing.api.gates.callers import Reading
+from pricing.api.answers import JsonAnswer, Page, Paged
 from pricing.api.idempotency import Loader
+from pricing.api.middleware.callers import Reading
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Row
 from pricing.api.service import Here, Service
@@ -39,7 +39,7 @@ def fits(service: Here, paged: Paged) -> Response:
 @router.get("/{fit_id}", response_model=Fit, dependencies=[Reading], responses=responses(404))
 def fit(fit_id: FitId, service: Here) -> Response:
     """One fit and its facts."""
-    return Answer(_one(service, fit_id))
+    return JsonAnswer(_one(service, fit_id))
 
 
 @router.post("", response_model=Fit, status_code=201, responses=responses(409))

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query
 from pydantic import Field
 from starlette.responses import Response
 
-from pricing.api.gates.callers import Reading
+from pricing.api.middleware.callers import Reading
 from pricing.api.problems import responses
 from pricing.api.schemas import Car, Coverage, Day, Money, Name, OneOf, Row, Sent, Warned
 from pricing.api.service import Here, warned, where

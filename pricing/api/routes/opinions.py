@@ -8,9 +8,9 @@ from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
-from pricing.api.answers import Answer, Page, Paged
-from pricing.api.gates.callers import Reading
+from pricing.api.answers import JsonAnswer, Page, Paged
 from pricing.api.idempotency import Loader
+from pricing.api.middleware.callers import Reading
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Amount, Currency, Day, Name, Row, Word
 from pricing.api.service import Here, where
@@ -133,4 +133,4 @@ def scores(service: Here) -> Response:
     """How often sales fell where each source said, how wide it was, bias, calibration and information (Cooke
     1991), and pinball loss beside the price model's on the same sales."""
     sources = source_record(service.snapshot()).sources
-    return Answer({"sources": sources.with_columns(pl.col(pl.Float64).fill_nan(None))})
+    return JsonAnswer({"sources": sources.with_columns(pl.col(pl.Float64).fill_nan(None))})

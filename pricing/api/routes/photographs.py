@@ -8,7 +8,7 @@ from fastapi import APIRouter, File, Form, Path, Query, UploadFile
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
-from pricing.api.answers import Answer
+from pricing.api.answers import JsonAnswer
 from pricing.api.idempotency import Writer
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.routes.appraisals import AppraisalId, Appraiser, EntryFacts, Own, another_revision, own_entry
@@ -68,7 +68,7 @@ def photographs(own: Own) -> Response:
     """The photographs of a revision of an appraisal."""
     market, entry = own
     shots = photograph_facts(market, entry.record)
-    return Answer({"appraisal_id": entry.appraisal_id, "revision": entry.revision, "photographs": shots})
+    return JsonAnswer({"appraisal_id": entry.appraisal_id, "revision": entry.revision, "photographs": shots})
 
 
 @router.post(

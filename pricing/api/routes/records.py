@@ -8,9 +8,9 @@ from fastapi import APIRouter, File, Form, Query, UploadFile
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
-from pricing.api.answers import Answer, Page, Paged
-from pricing.api.gates.callers import Reading
+from pricing.api.answers import JsonAnswer, Page, Paged
 from pricing.api.idempotency import Loader
+from pricing.api.middleware.callers import Reading
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Name, Row
 from pricing.api.service import Here, where
@@ -126,7 +126,7 @@ def batches(service: Here, paged: Paged) -> Response:
 @router.get("/batches/{batch_id}", response_model=Batch, dependencies=[Reading])
 def batch(batch_id: str, service: Here) -> Response:
     """One load and its report."""
-    return Answer(_batch(service.snapshot().market, batch_id))
+    return JsonAnswer(_batch(service.snapshot().market, batch_id))
 
 
 @router.delete("/batches/{batch_id}", response_model=Undone, responses=responses(409))

@@ -8,8 +8,8 @@ from fastapi import APIRouter, Body, Header, Query
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
-from pricing.api.answers import Answer
-from pricing.api.gates.callers import Reading
+from pricing.api.answers import JsonAnswer
+from pricing.api.middleware.callers import Reading
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.routes.condition import SeenIn, Text
 from pricing.api.schemas import Row
@@ -59,7 +59,7 @@ class TakenIn(BaseModel):
 @router.get("/kept-inspections/{name}", response_model=KeptSheet)
 def kept_sheet(name: SheetName, service: Here) -> Response:
     """A kept sheet."""
-    return Answer(sheet_facts(_beside(service, name), name, EXTENSIONS))
+    return JsonAnswer(sheet_facts(_beside(service, name), name, EXTENSIONS))
 
 
 @router.post("/kept-inspections/{name}/findings", response_model=TakenIn, status_code=201)
@@ -71,7 +71,7 @@ def findings(
 ) -> Response:
     """Take findings into a kept sheet, once under each key."""
     rows: list[dict[str, Any]] = [one.model_dump(mode="json") for one in seen]
-    return Answer({"new": take_findings(_beside(service, name), name, key, rows, EXTENSIONS)}, 201)
+    return JsonAnswer({"new": take_findings(_beside(service, name), name, key, rows, EXTENSIONS)}, 201)
 
 
 @router.post("/inspection-photos", response_model=TakenIn, status_code=201)
@@ -84,7 +84,7 @@ def photos(
 ) -> Response:
     """Take a photograph (JPEG, PNG or WebP) of a check into a kept sheet, once under each key."""
     taken = take_photo(_beside(service, sheet), sheet, key, check, content, EXTENSIONS)
-    return Answer({"new": taken}, 201)
+    return JsonAnswer({"new": taken}, 201)
 
 
 def _beside(service: Service, name: str) -> Path:

@@ -7,9 +7,9 @@ from fastapi import APIRouter
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
-from pricing.api.answers import Answer, Page, Paged
-from pricing.api.gates.callers import Reading
-from pricing.api.gates.counters import ages_text
+from pricing.api.answers import JsonAnswer, Page, Paged
+from pricing.api.middleware.callers import Reading
+from pricing.api.middleware.counters import ages_text
 from pricing.api.problems import responses
 from pricing.api.schemas import Warned
 from pricing.api.service import Here, warned
@@ -45,7 +45,7 @@ class MarketFacts(Warned):
 @server_router.get("/health", response_model=Health)
 async def health() -> Response:
     """Whether the process lives; asks nothing of the market."""
-    return Answer({"status": "alive"})
+    return JsonAnswer({"status": "alive"})
 
 
 @server_router.get("/ready", response_model=Ready, responses=responses(503))
@@ -54,7 +54,7 @@ def ready(service: Here) -> Response:
     snapshot = service.snapshot()
     fit = service.fit_of(snapshot, None)
     snapshot.fit(fit)
-    return Answer({"status": "ready", "fit": fit})
+    return JsonAnswer({"status": "ready", "fit": fit})
 
 
 @server_router.get(

@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from pricing.api.car_lists import SHORT_BODY, Cars, read_list
-from pricing.api.gates.callers import Reading
+from pricing.api.middleware.callers import Reading
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import (
     Contributions,

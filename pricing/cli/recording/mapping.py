@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from pricing.intake.mappings.proposals import Proposal
-    from pricing.intake.mappings.questions import Question
+    from pricing.intake.mappings.questions import MappingQuestion
 
 mapping_app = Commands()
 
@@ -247,7 +247,7 @@ def _prompted(question: str) -> str:
     return str(typer.prompt(question, default="", show_default=False)).strip()
 
 
-def _asked_in_full(question: "Question") -> str:
+def _asked_in_full(question: "MappingQuestion") -> str:
     """A question, with what a word of theirs may mean."""
     words = question.section.startswith("words.")
     return f"{question.text} (one of: {', '.join(question.choices)})" if words else question.text

@@ -17,7 +17,7 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import stats
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Bools, Floats, Ints
 from pricing.errors import EvidenceError
 from pricing.evidence.comparison.held_out import held_out
 from pricing.evidence.comparison.sale_features import MINIMUM, SaleFeatures
@@ -48,8 +48,6 @@ DIFFERENT: Final = 0.05
 GRADED: Final = "graded car"
 UNGRADED: Final = "car not graded"
 
-Where = NDArray[np.bool_]
-
 
 @dataclass(frozen=True)
 class RangeScores:
@@ -71,7 +69,7 @@ class RangeScores:
             kinds |= _split(name, scores[own], few[own])
         return cls(kinds)
 
-    def kinds(self, graded: Where, others: Ints) -> NDArray[np.str_]:
+    def kinds(self, graded: Bools, others: Ints) -> NDArray[np.str_]:
         """The kind of cars (n), of whose models there are so many other sales."""
         names = [
             [name if name in self.scores else _named(name, few) for few in (False, True)]
@@ -103,7 +101,7 @@ def _later(indexed: SaleFeatures) -> Ints:
     return later[np.unique(np.linspace(0, len(later) - 1, min(len(later), MOST)).round().astype(np.int64))]
 
 
-def _split(name: str, scores: Floats, few: Where) -> dict[str, Floats]:
+def _split(name: str, scores: Floats, few: Bools) -> dict[str, Floats]:
     """One kind or two: by the sales of the model where both are known well enough and differ."""
     if min(few.sum(), (~few).sum()) >= FEWEST:
         if stats.mannwhitneyu(scores[few], scores[~few]).pvalue < DIFFERENT:

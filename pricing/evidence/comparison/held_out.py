@@ -16,9 +16,8 @@ from typing import Final
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Bools, Floats, Ints
 from pricing.evidence.comparison.reconciliation import reliability_weights, stated_error, weighted_median
 from pricing.evidence.comparison.sale_features import (
     AGE_COST,
@@ -40,8 +39,6 @@ of its group is the sale itself."""
 DUPLICATE_DAYS: Final = 60
 _PAIRS: Final = 20_000
 _CELLS: Final = 4_000_000
-
-Where = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -190,7 +187,7 @@ def _nearest(indexed: SaleFeatures, same: Ints, subjects: Ints, make: slice, cou
     return np.where(finite, columns + make.start, -1)
 
 
-def _level_mask(indexed: SaleFeatures, subjects: Ints, make: slice, usable: Where, count: int) -> Where:
+def _level_mask(indexed: SaleFeatures, subjects: Ints, make: slice, usable: Bools, count: int) -> Bools:
     """Which sales are at the narrowest match level that has ``count`` usable ones."""
     columns = np.arange(make.start, make.stop)
     mask = np.ones_like(usable)

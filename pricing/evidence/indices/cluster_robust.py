@@ -56,7 +56,7 @@ def cluster_robust(fit: Swept, clusters: Ints, contrasts: Floats) -> tuple[Float
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     seen = fit.inverse @ contrasts
     exact = float(len(clusters)) * m * p * p <= MOST_WORK
-    sums = _Sums(p, m, int(fit.group.max(initial=0)) + 1, exact)
+    sums = _ClusterSums(p, m, int(fit.group.max(initial=0)) + 1, exact)
     for rows_of in np.unique(size[size > 0]):
         own = np.flatnonzero(size == rows_of)
         step = max(1, CHUNK // int(rows_of))
@@ -101,7 +101,7 @@ def _inverse_root(values: Floats) -> Floats:
     return np.where(values > 1e-9, 1.0 / np.sqrt(np.maximum(values, 1e-9)), 0.0)
 
 
-class _Sums:
+class _ClusterSums:
     """What variance and degrees of freedom are made of, cluster by cluster."""
 
     def __init__(self, p: int, m: int, groups: int, exact: bool) -> None:

@@ -41,30 +41,30 @@ _Words = dict[str, _Word]
 _Meanings = Annotated[_Words, AfterValidator(lambda words: {word.lower(): words[word] for word in words})]
 
 
-class _Table(BaseModel, extra="forbid"):
+class _MappingTable(BaseModel, extra="forbid"):
     pass
 
 
-class _Car(_Table):
+class _Car(_MappingTable):
     column: str | None = None
     unknown: Literal["refuse", "by words"] = "refuse"
 
 
-class _Dates(_Table):
+class _Dates(_MappingTable):
     order: str | None = None
 
 
-class _Numbers(_Table):
+class _Numbers(_MappingTable):
     decimal: str = "."
 
 
-class _Units(_Table):
+class _Units(_MappingTable):
     odometer_km: str = "km"
     amount: str = "one"
     year: str = "year"
 
 
-class _Options(_Table):
+class _Options(_MappingTable):
     packed: str | None = None
     separator: str = ";"
     yes: tuple[Annotated[_Word, AfterValidator(str.lower)], ...] = ()
@@ -72,7 +72,7 @@ class _Options(_Table):
     words: _Meanings = Field(default_factory=dict)
 
 
-class _File(_Table):
+class _File(_MappingTable):
     """A mapping file; what may stand in its columns and words is for ``Mapping`` to say."""
 
     source: str = ""

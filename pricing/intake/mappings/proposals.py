@@ -17,8 +17,14 @@ from rapidfuzz import fuzz, process
 from pricing.intake.mappings.headings import CAR, NEAR, asks, currency_of, in_thousands, plain
 from pricing.intake.mappings.mapping import PARTS, YEAR_OF_MODEL, Mapping, with_parts
 from pricing.intake.mappings.mapping_files import mapping_text
-from pricing.intake.mappings.questions import CHOICES, MAY_BE_UNKNOWN, WORDS_OF, Question, premium_question
-from pricing.intake.mappings.recognition import OPTION, Column, recognise
+from pricing.intake.mappings.questions import (
+    CHOICES,
+    MAY_BE_UNKNOWN,
+    WORDS_OF,
+    MappingQuestion,
+    premium_question,
+)
+from pricing.intake.mappings.recognition import OPTION, RecognisedColumn, recognise
 from pricing.intake.written.cars import CarNames, read_car
 from pricing.intake.written.dates import ORDERS, read_date
 from pricing.intake.written.distances import read_distance
@@ -71,8 +77,8 @@ class Proposal:
     """A mapping, and what a person has to settle before it is right."""
 
     mapping: Mapping
-    questions: tuple[Question, ...]
-    columns: tuple[Column, ...] = ()
+    questions: tuple[MappingQuestion, ...]
+    columns: tuple[RecognisedColumn, ...] = ()
     """Every column of the file, in its order."""
     currencies: tuple[str, ...] = ()
     """Those that its cells say."""
@@ -169,10 +175,10 @@ class _Draft:
     text: pl.DataFrame
     columns: dict[str, str]
     """Ours = theirs."""
-    questions: list[Question] = field(default_factory=list)
+    questions: list[MappingQuestion] = field(default_factory=list)
 
     def ask(self, section: str, key: str, why: str) -> None:
-        self.questions.append(Question(section, key, why))
+        self.questions.append(MappingQuestion(section, key, why))
 
     def cells(self, *ours: str) -> pl.Series:
         """The cells of columns of ours that hold something; none of a column that is not of text."""

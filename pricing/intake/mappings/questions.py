@@ -46,7 +46,7 @@ WORDS_OF: Final = "words."
 
 
 @dataclass(frozen=True)
-class Question:
+class MappingQuestion:
     """What a file does not say: ``section`` and ``key`` of the mapping that would, and why it is asked."""
 
     section: str
@@ -80,10 +80,10 @@ class Question:
         return () if self.section == "columns" else tuple(CHOICES.get(column, ()))
 
 
-def premium_question(mapping: Mapping) -> tuple[Question, ...]:
+def premium_question(mapping: Mapping) -> tuple[MappingQuestion, ...]:
     """The buyer's premium, where the prices of a whole file are hammer prices and nothing says it."""
     answered = "premium" in mapping.columns or any(charge.kind == "premium" for charge in mapping.charges)
     if mapping.constants.get("price_basis") != "hammer" or answered:
         return ()
     why = "hammer prices need the buyer's premium in per cent with its tax, such as 15, or to be all-in"
-    return (Question("premium", "premium", why),)
+    return (MappingQuestion("premium", "premium", why),)

@@ -58,7 +58,7 @@ _CHOSEN: Final = 2.0
 
 
 @dataclass(frozen=True)
-class Column:
+class RecognisedColumn:
     """What one of the file's own columns is proposed to be."""
 
     theirs: str
@@ -71,7 +71,7 @@ class Column:
     """Three of its cells."""
 
 
-def recognise(table: pl.DataFrame, chosen: Table[str, str | None]) -> tuple[Column, ...]:
+def recognise(table: pl.DataFrame, chosen: Table[str, str | None]) -> tuple[RecognisedColumn, ...]:
     """Every column of a table, in its order, with what it is taken for; nothing is taken twice.
 
     ``chosen`` says of some of their columns which of ``MAY_BE`` they are, or None for none.
@@ -100,7 +100,7 @@ def recognise(table: pl.DataFrame, chosen: Table[str, str | None]) -> tuple[Colu
     for name, ours in options.items():
         reason = f"headed like the option {ours.removeprefix(OPTION).replace('_', ' ')}, and yes or no"
         sure, reason = (1.0, "chosen") if name in chosen else (0.95, reason)
-        columns[name] = Column(name, ours, reason, sure, _samples(_as_text(table[name])))
+        columns[name] = RecognisedColumn(name, ours, reason, sure, _samples(_as_text(table[name])))
     return tuple(columns[name] for name in table.columns)
 
 
@@ -193,7 +193,7 @@ class _Clues:
         return f"{'headed' if self.named[ours] >= 0.97 else 'headed nearly so:'} {self.heading!r}{cells}"
 
 
-def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, Column]:
+def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, RecognisedColumn]:
     """Every column of theirs with the column of ours that it and its cells fit best, each of ours once."""
     clues = [
         _Clues(name, _as_text(table[name])) if name in chosen else _Clues.of(table[name])
@@ -224,7 +224,7 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
         if row not in placed and clue.heading not in chosen and not (clue.named or says_nothing(clue.heading))
     }
     cars = what_is_left({table.columns[row]: ours[place] for row, place in placed.items()}, left)
-    columns: dict[str, Column] = {}
+    columns: dict[str, RecognisedColumn] = {}
     for row, clue in enumerate(clues):
         name, is_chosen = clue.heading, clue.heading in chosen
         if name in cars:
@@ -235,7 +235,7 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
         else:
             column, sure = None, 0.0
             reason = "left out, as chosen" if is_chosen else "neither its heading nor its cells say"
-        columns[name] = Column(name, column, reason, sure, _samples(clue.cells))
+        columns[name] = RecognisedColumn(name, column, reason, sure, _samples(clue.cells))
     return columns
 
 

@@ -17,7 +17,7 @@ it every digit, depends on this and not on the number of threads."""
 
 
 @dataclass(frozen=True)
-class Batch:
+class RowBatch:
     """A run of rows, and for every level the groups it holds (all of them, or a part of one) with their
     rows."""
 
@@ -46,7 +46,7 @@ class Rows:
             for of_finest, size in zip(self.ancestors, tree.sizes, strict=True)
         ]
         self.batches = [
-            Batch(
+            RowBatch(
                 slice(start, min(start + BATCH, len(X))),
                 [list(_parts(bounds, start, min(start + BATCH, len(X)))) for bounds in self.bounds],
             )
@@ -77,7 +77,7 @@ class Rows:
         sizes = [(len(bounds) - 1, len(S)) for bounds, S in zip(self.bounds, self.varying, strict=True)]
         levels, rights = [np.zeros((*size, p)) for size in sizes], [np.zeros(size) for size in sizes]
 
-        def products(batch: Batch) -> tuple[Floats, Floats, list[list[tuple[int, Floats, Floats]]]]:
+        def products(batch: RowBatch) -> tuple[Floats, Floats, list[list[tuple[int, Floats, Floats]]]]:
             scaled = self.X[batch.rows] * root[batch.rows, None]  # double precision, however X is kept
             wanted = target[batch.rows]
             own = []
@@ -100,7 +100,7 @@ class Rows:
     def fitted(self, posterior: Posterior) -> Floats:
         """Posterior mean of every row."""
 
-        def means(batch: Batch) -> Floats:
+        def means(batch: RowBatch) -> Floats:
             X = self.X[batch.rows]
             if not posterior.totals:
                 return np.asarray(X @ posterior.market.astype(X.dtype))

@@ -32,7 +32,7 @@ class Bullets:
 
 
 @dataclass(frozen=True)
-class Answers:
+class AnswerList:
     """What was asked and answered: rows of two cells, the first of them the row's header."""
 
     rows: tuple[tuple[str, str], ...]
@@ -90,9 +90,9 @@ def table(caption: str, rows: Iterable[Any], *fields: Field, **layout: Any) -> T
     return Table(caption, tuple(column for column, _ in fields), cells, **layout)
 
 
-def answered(rows: Iterable[tuple[str, str]], caption: str = "") -> Answers:
+def answered(rows: Iterable[tuple[str, str]], caption: str = "") -> AnswerList:
     """Those of the rows that have an answer."""
-    return Answers(tuple(row for row in rows if row[1]), caption)
+    return AnswerList(tuple(row for row in rows if row[1]), caption)
 
 
 @dataclass(frozen=True)
@@ -149,7 +149,9 @@ class Photographs:
     items: tuple[Plate, ...]
 
 
-Block = Heading | Paragraph | Bullets | Answers | Table | Figure | Statement | Blanks | NewPage | Photographs
+Block = (
+    Heading | Paragraph | Bullets | AnswerList | Table | Figure | Statement | Blanks | NewPage | Photographs
+)
 
 
 def headed(title: str, text: str) -> list[Block]:

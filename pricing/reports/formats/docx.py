@@ -91,7 +91,7 @@ class _Writer:
             case blocks.Bullets():
                 for item in block.items:
                     self._text(item, "List Bullet")
-            case blocks.Answers():
+            case blocks.AnswerList():
                 if block.caption:
                     self._caption("Table", block.caption)
                 self._answers(block.rows, block.widths)

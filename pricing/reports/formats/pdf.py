@@ -20,7 +20,7 @@ import typst
 from pricing.errors import AppraisalError
 from pricing.progress import Progress, untold
 from pricing.reports.formats.blocks import (
-    Answers,
+    AnswerList,
     Block,
     Pages,
     Photographs,
@@ -136,7 +136,7 @@ def _settable_block(block: Block, files: dict[str, str]) -> dict[str, Any]:
     fields = {"is": type(block).__name__.lower(), **asdict(block)}
     if not isinstance(block, Table):
         share, size = 0.9, TEXT_SIZE * (2 if isinstance(block, Statement) else 1)
-        if isinstance(block, Answers):
+        if isinstance(block, AnswerList):
             fields["widths"] = block.widths
             share = block.widths[1] / sum(block.widths)
         return dict(settable(fields, TEXT_WIDTH * share, size))

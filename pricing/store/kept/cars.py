@@ -49,7 +49,7 @@ class KeptCar:
     sold_as: str | None
 
 
-class KeptCars(Connected):
+class StoredCars(Connected):
     """The cars that people keep: ``Market.kept_cars``."""
 
     def keep(self, name: str, car: Mapping[str, Any], notes: str = "", **links: str | None) -> str:

@@ -14,7 +14,7 @@ from pricing.errors import MarketError, OpinionError
 from pricing.intake.names import FIELDS
 from pricing.intake.tables.readers import read_whole
 from pricing.money.prices import price_records
-from pricing.opinions.statement import TYPES, Question, checked, inversions, named, said_again
+from pricing.opinions.statement import TYPES, RepeatedQuestion, checked, inversions, named, said_again
 from pricing.store.audit import needed_reason, now, today_or, write_audit
 from pricing.store.connected import Connected
 from pricing.store.connection import Opened, add_rows, frame, run, value
@@ -37,7 +37,7 @@ class KeptOpinions:
     ids: tuple[str, ...]
 
 
-class Statements(Connected):
+class StoredStatements(Connected):
     """What people say of prices: ``Market.statements``."""
 
     def add(
@@ -131,7 +131,7 @@ class Statements(Connected):
         return str(name)
 
 
-def _new_inversions(earlier: pl.DataFrame, new: pl.DataFrame) -> list[Question]:
+def _new_inversions(earlier: pl.DataFrame, new: pl.DataFrame) -> list[RepeatedQuestion]:
     """Where a source says by new statements, as it did not before, that a better state fetches less."""
     before = {question.sentence for question in inversions(earlier)}
     return [question for question in inversions(pl.concat([earlier, new])) if question.sentence not in before]

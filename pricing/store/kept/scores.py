@@ -13,7 +13,7 @@ Row = tuple[str, str, datetime, dict[str, Any], bytes]
 """fit_id, records (``StoredState.records``), scored_at (UTC), facts, payload."""
 
 
-class Scores(Connected):
+class StoredScores(Connected):
     """The last scores of the price model: ``Market.scores``."""
 
     def keep(self, fit_id: str, records: str, facts: Mapping[str, Any], payload: bytes) -> None:

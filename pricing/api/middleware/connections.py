@@ -14,7 +14,7 @@ _TOO_LATE: Final = b"HTTP/1.1 408 Request Timeout\r\nConnection: close\r\nConten
 
 class PromptProtocol(AutoHTTPProtocol):  # type: ignore[valid-type,misc]
     """uvicorn's HTTP, which closes a connection when the head of a request does not arrive in time, were it
-    sent a byte at a time. The body has a limit of its own (``gate``)."""
+    sent a byte at a time. The body has a limit of its own (``request_limits``)."""
 
     _too_late: asyncio.TimerHandle | None = None
 

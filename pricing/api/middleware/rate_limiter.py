@@ -38,7 +38,7 @@ class RateLimiter:
         return 0.0 if may else (1.0 - left) / self._a_second
 
 
-class Turns:
+class ConcurrencyLimiter:
     """Lets ``most`` requests of each caller through at a time, ``most_heavy`` of those that work for long."""
 
     def __init__(self, most: int, most_heavy: int) -> None:
@@ -47,17 +47,17 @@ class Turns:
 
     @asynccontextmanager
     async def of(self, caller: str | None, *, heavy: bool) -> AsyncIterator[None]:
-        """Wait for a turn of this caller; without a caller there is no waiting."""
+        """Wait for a place among the requests of this caller; without a caller there is no waiting."""
         if caller is None:
             yield
             return
         key = (caller, heavy)
-        turn, asking = self._callers.get(key, (asyncio.Semaphore(self._most[heavy]), 0))
-        self._callers[key] = turn, asking + 1
+        slots, waiting = self._callers.get(key, (asyncio.Semaphore(self._most[heavy]), 0))
+        self._callers[key] = slots, waiting + 1
         try:
-            async with turn:
+            async with slots:
                 yield
         finally:
-            turn, asking = self._callers.pop(key)
-            if asking > 1:
-                self._callers[key] = turn, asking - 1
+            slots, waiting = self._callers.pop(key)
+            if waiting > 1:
+                self._callers[key] = slots, waiting - 1

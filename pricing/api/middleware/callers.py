@@ -11,7 +11,7 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import HTTPConnection, Request
 
-from pricing.api.gates.hosts import is_trusted
+from pricing.api.middleware.hosts import is_trusted
 from pricing.api.problems import HttpProblemError
 from pricing.api.service import Service
 from pricing.operations.access import ROLES
@@ -53,7 +53,7 @@ VISITOR: Final = "pricing.visitor"
 
 
 def caller_who_may(act: str) -> Callable[..., Coroutine[Any, Any, Caller]]:
-    """A dependency that gives the caller whom the gate has let in, or refuses with 403 one whose role does
+    """A dependency that gives the caller who was let in, or refuses with 403 one whose role does
     not let it be done."""
 
     async def caller(request: Request, _: Credentials) -> Caller:

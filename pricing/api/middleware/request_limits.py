@@ -1,4 +1,4 @@
-"""The gate that every request passes: its name, its log line, its counts, and the limits of size and time."""
+"""What every request passes: its name, its log line, its counts, and the limits of size and time."""
 
 import asyncio
 import logging
@@ -14,10 +14,10 @@ from starlette.requests import HTTPConnection
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from pricing.api.car_lists import SHORT_BODY
-from pricing.api.gates.callers import let_in
-from pricing.api.gates.hosts import refusal
-from pricing.api.gates.logs import begin
-from pricing.api.gates.rate_limiter import Turns
+from pricing.api.middleware.callers import let_in
+from pricing.api.middleware.hosts import refusal
+from pricing.api.middleware.logs import begin
+from pricing.api.middleware.rate_limiter import ConcurrencyLimiter
 from pricing.api.problems import HttpProblemError, problem
 from pricing.api.service import Service
 
@@ -131,7 +131,7 @@ class RequestLimits:
     long: tuple[str, ...]
     acts: Mapping[str, str]
     unguarded: frozenset[str]
-    turns: Turns = field(default_factory=lambda: Turns(AT_ONCE, LONG_AT_ONCE))
+    concurrency: ConcurrencyLimiter = field(default_factory=lambda: ConcurrencyLimiter(AT_ONCE, LONG_AT_ONCE))
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -158,7 +158,7 @@ class RequestLimits:
             largest, most = self.sizes.get(where, limits.largest_body), self.counts.get(where, MOST_VALUES)
             async with asyncio.timeout(self._seconds(scope["path"])):
                 caller = await self._admit(scope)
-                async with self.turns.of(caller, heavy=self._is_heavy(scope["path"], headers)):
+                async with self.concurrency.of(caller, heavy=self._is_heavy(scope["path"], headers)):
                     body = Body(receive, headers, largest, limits.body_seconds, most)
                     await self.app(scope, body.next, send_named)
         except HttpProblemError as refused:
@@ -188,7 +188,7 @@ class RequestLimits:
             )  # fmt: skip
 
     async def _admit(self, scope: Scope) -> str | None:
-        """Let the caller in, before any of the body is read; returns whose turn it is, if anybody's.
+        """Let the caller in, before any of the body is read; returns among whose requests this one counts.
 
         Raises:
             HttpProblemError: 403 for a host, an origin or a role that is not allowed; what ``let_in`` raises.
