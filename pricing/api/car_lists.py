@@ -72,12 +72,12 @@ def read_list(body: bytes, most: int) -> tuple[Question, Cars]:
         (answer,) = read_untrusted(listed, Path("the list"), content=body, most=most)
     except FileError as error:
         raise HttpProblemError(413, str(error)) from None
-    found = answer.facts
-    if "errors" in found:
-        raise RequestValidationError(found["errors"])
-    _refuse_many(found.pop("count"), most)
+    request = answer.facts
+    if "errors" in request:
+        raise RequestValidationError(request["errors"])
+    _refuse_many(request.pop("count"), most)
     cars = answer.frame
-    return Question.model_validate(found), cars if cars.height > SHORT else cars.to_dicts()
+    return Question.model_validate(request), cars if cars.height > SHORT else cars.to_dicts()
 
 
 def listed(

@@ -258,9 +258,9 @@ def fits(market: MarketOption = MARKET_FILE) -> None:
     """List the fits kept in the market file, oldest first; `pricing value --fit ID` prices with one."""
     from pricing.cli.printing.market import show_fits
 
-    kept = open_market(market).fits()
-    facts = [{**row, "facts": json.loads(row["facts"])} for row in kept.iter_rows(named=True)]
-    answer(facts, lambda: show_fits(kept))
+    fits_frame = open_market(market).fits()
+    facts = [{**row, "facts": json.loads(row["facts"])} for row in fits_frame.iter_rows(named=True)]
+    answer(facts, lambda: show_fits(fits_frame))
 
 
 @app.example("pricing value --make Wexcombe --model Sedge --year 1966 --asking 'GBP 3900'")

@@ -72,12 +72,12 @@ def _with_options(command: Command, *, as_json: bool) -> Command:
         del options["as_json"]
 
     @wraps(command)
-    def run(**given: Any) -> Any:
-        output = Output(**{name: given.pop(name) for name in options})
+    def run(**parameters: Any) -> Any:
+        output = Output(**{name: parameters.pop(name) for name in options})
         token = REQUESTED.set(output)
         try:
-            with _described(given) if output.verbose else nullcontext():
-                return command(**given)
+            with _described(parameters) if output.verbose else nullcontext():
+                return command(**parameters)
         finally:
             REQUESTED.reset(token)
 
@@ -89,14 +89,14 @@ def _with_options(command: Command, *, as_json: bool) -> Command:
 
 
 @contextmanager
-def _described(given: Mapping[str, Any]) -> Iterator[None]:
+def _described(parameters: Mapping[str, Any]) -> Iterator[None]:
     """What is worked on and how long it took, on standard error; passwords in addresses are masked."""
     from importlib.metadata import version
 
     started = time.perf_counter()
     named = f"pricing {version('classic-car-pricing')}, Python {platform.python_version()}"
-    if given.get("market") is not None:
-        named += f", market {masked(str(given['market']))}"
+    if parameters.get("market") is not None:
+        named += f", market {masked(str(parameters['market']))}"
     sys.stderr.write(f"{named}\n")
     try:
         yield

@@ -53,10 +53,10 @@ def backup(
         retention = Retention(*(0 if count is None else count for count in counts))
     made = back_up(market, target)
     removed = [] if retention is None else remove_superseded(made.path, retention)
-    told = [f"{made.path}: {made.files} files, restored once and found the same, digest {made.digest}"]
-    told += [f"{path}: removed, as later backups stand for it" for path in removed]
+    sentences = [f"{made.path}: {made.files} files, restored once and found the same, digest {made.digest}"]
+    sentences += [f"{path}: removed, as later backups stand for it" for path in removed]
     facts = {"path": made.path, "files": made.files, "digest": made.digest, "made_at": made.made_at}
-    done({**facts, "removed": removed}, told)
+    done({**facts, "removed": removed}, sentences)
 
 
 @operation_app.example("pricing restore backups/market-20260630T020000Z.zip")
@@ -68,10 +68,10 @@ def restore(
     from pricing.operations.backups import restore as bring_back
 
     brought = bring_back(source, market)
-    told = [f"{market}: as it was on {brought.made_at} (UTC), digest {brought.digest}"]
+    sentences = [f"{market}: as it was on {brought.made_at} (UTC), digest {brought.digest}"]
     if brought.kept is not None:
-        told.append(f"{brought.kept}: what was in its place")
-    done({"made_at": brought.made_at, "digest": brought.digest, "kept": brought.kept}, told)
+        sentences.append(f"{brought.kept}: what was in its place")
+    done({"made_at": brought.made_at, "digest": brought.digest, "kept": brought.kept}, sentences)
 
 
 @operation_app.example("pricing doctor --market market.duckdb")
@@ -105,8 +105,8 @@ def salvage(
     from pricing.store.salvage import salvage as save
 
     saved = save(market, target, base_currency=base_currency)
-    told = [f"{target}: {sum(saved.rows.values()):,} rows of {len(saved.rows)} tables saved"]
-    done({"rows": saved.rows, "lost": saved.lost}, [*told, *(f"lost: {lost}" for lost in saved.lost)])
+    sentences = [f"{target}: {sum(saved.rows.values()):,} rows of {len(saved.rows)} tables saved"]
+    done({"rows": saved.rows, "lost": saved.lost}, [*sentences, *(f"lost: {lost}" for lost in saved.lost)])
 
 
 @operation_app.example("pricing config > pricing.toml")
@@ -134,10 +134,10 @@ def copy(
 
     with progress() as tell:
         made = copy_market(source, target, progress=tell)
-    told = (
+    sentences = (
         f"{made.rows:,} rows of {made.tables} tables copied; both markets have the digest {made.digest[:16]}"
     )
-    done({"rows": made.rows, "tables": made.tables, "digest": made.digest}, told)
+    done({"rows": made.rows, "tables": made.tables, "digest": made.digest}, sentences)
 
 
 @operation_app.example("pricing handbook --out handbook --no-open")

@@ -158,8 +158,8 @@ def _signature(member: Any) -> str:
 
 
 def _doc(member: Any) -> str:
-    found = inspect.getdoc(member)
-    return "" if found is None else found
+    docstring = inspect.getdoc(member)
+    return "" if docstring is None else docstring
 
 
 def _markdown(doc: str) -> str:

@@ -89,12 +89,12 @@ class Configuration(Limits):
         Raises:
             FileError: a value is not of its kind.
         """
-        given = {}
+        values = {}
         for key in fields(cls):
             name = variable(key.name)
             if name in environment:
-                given[key.name] = _value(name, environment[name], key.type, key.metadata)
-        return cls(**given)
+                values[key.name] = _value(name, environment[name], key.type, key.metadata)
+        return cls(**values)
 
 
 def variable(key: str) -> str:
@@ -184,8 +184,8 @@ def configuration_text(
     lines = []
     for key in fields(configuration):
         value = getattr(configuration, key.name)
-        given = environment.get(variable(key.name))
-        source = "default" if given is None else "file" if of_file.get(key.name) == given else "environment"
+        value = environment.get(variable(key.name))
+        source = "default" if value is None else "file" if of_file.get(key.name) == value else "environment"
         line = toml_line(key.name, masked(value) if isinstance(value, str) else value)
         lines += [f"# {key.metadata['about']}", f"{line.rstrip()}  # {source}"]
     return "\n".join(lines) + "\n"

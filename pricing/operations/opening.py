@@ -106,7 +106,7 @@ def record_named(market: "Market", start: str) -> str:
         MarketError: there is none, or more than one.
     """
     names = market.sales(every_record=True)["record_id"]
-    found = names.filter(names.str.starts_with(start)).to_list()
-    if len(found) != 1:
-        raise MarketError(f"{len(found)} records have a name that starts with {start!r}; give one's name")
-    return str(found[0])
+    matches = names.filter(names.str.starts_with(start)).to_list()
+    if len(matches) != 1:
+        raise MarketError(f"{len(matches)} records have a name that starts with {start!r}; give one's name")
+    return str(matches[0])

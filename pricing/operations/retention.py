@@ -40,11 +40,11 @@ class Retention:
             lambda time: time.isocalendar()[:2]: self.weeks,
             lambda time: (time.year, time.month): self.months,
         }
-        kept = set(times[-1:])
+        retained = set(times[-1:])
         for period, count in periods.items():
             last = {period(time): time for time in times}
-            kept |= set(sorted(last.values())[len(last) - min(count, len(last)) :])
-        return [time for time in times if time not in kept]
+            retained |= set(sorted(last.values())[len(last) - min(count, len(last)) :])
+        return [time for time in times if time not in retained]
 
 
 def named_by_time(at: datetime) -> str:

@@ -88,9 +88,9 @@ async def let_in(request: HTTPConnection, service: Service) -> Caller:
             "this needs a token; `pricing token new` makes one",
             www_authenticate='Bearer realm="pricing"',
         )
-    kept = await holder(service, request, token.strip())
-    _slow_down(service.rates.wait(kept.token_id), "this token has made too many requests")
-    return Caller(kept.name, kept.role)
+    known = await holder(service, request, token.strip())
+    _slow_down(service.rates.wait(known.token_id), "this token has made too many requests")
+    return Caller(known.name, known.role)
 
 
 async def holder(service: Service, request: HTTPConnection, token: str) -> Token:
@@ -101,9 +101,9 @@ async def holder(service: Service, request: HTTPConnection, token: str) -> Token
     """
     snapshot = await run_in_threadpool(service.snapshot) if service.source.due else service.snapshot()
     wanted = digest_of(token)
-    kept = snapshot.state.tokens.get(wanted)
-    ran_out = kept is not None and kept.expires_at is not None and kept.expires_at <= now()
-    if kept is None or ran_out or not hmac.compare_digest(kept.digest, wanted) or kept.role not in ROLES:
+    known = snapshot.state.tokens.get(wanted)
+    ran_out = known is not None and known.expires_at is not None and known.expires_at <= now()
+    if known is None or ran_out or not hmac.compare_digest(known.digest, wanted) or known.role not in ROLES:
         address = "-" if request.client is None else request.client.host
         _slow_down(service.guesses.wait(address), "this address has sent too many tokens that open nothing")
         raise HttpProblemError(
@@ -111,7 +111,7 @@ async def holder(service: Service, request: HTTPConnection, token: str) -> Token
             "the token has run out" if ran_out else "no token in force is this one",
             www_authenticate='Bearer realm="pricing", error="invalid_token"',
         )
-    return kept
+    return known
 
 
 def _slow_down(seconds: float, why: str) -> None:

@@ -65,12 +65,12 @@ def request_id() -> str:
     return _CURRENT.get()
 
 
-def begin(given: str | None) -> str:
+def begin(wanted: str | None) -> str:
     """Name the request: as the caller has named it, if that is a plain word, else anew.
 
     >>> begin("desk-7.2026-06-30") == request_id(), len(begin("<script>"))
     (True, 16)
     """
-    name = given if given is not None and _GIVEN.fullmatch(given) else secrets.token_hex(8)
+    name = wanted if wanted is not None and _GIVEN.fullmatch(wanted) else secrets.token_hex(8)
     _CURRENT.set(name)
     return name

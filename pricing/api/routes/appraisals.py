@@ -130,17 +130,17 @@ def appraisals(service: Here, caller: Valuer, paged: Paged) -> Response:
 
 
 @router.post("", response_model=EntryFacts, status_code=201, responses=responses(409))
-def enter(given: RecordIn, service: Here, writer: Appraiser) -> Response:
+def enter(body: RecordIn, service: Here, writer: Appraiser) -> Response:
     """Enter an appraisal, and freeze the evidence for it."""
     market = service.snapshot().market
 
     def work(market: Market) -> dict[str, Any]:
-        record = _without_photographs(_without_files(read_record(given.record)))
+        record = _without_photographs(_without_files(read_record(body.record)))
         drafts = [(record, evidence_for(market.path, record))]
-        (name,) = register.enter(market, drafts, by=writer.caller.name, reason=given.reason)
+        (name,) = register.enter(market, drafts, by=writer.caller.name, reason=body.reason)
         return {"appraisal_id": name, "revision": 1}
 
-    request = ("enter", given.model_dump_json())
+    request = ("enter", body.model_dump_json())
     return writer.once(market, request, work, lambda made: _made(market, made))
 
 
@@ -152,30 +152,30 @@ def appraisal(own: Own) -> Response:
 
 
 @router.patch("/{appraisal_id}", response_model=EntryFacts, responses=responses(409))
-def change(appraisal_id: AppraisalId, given: Answers, service: Here, writer: Appraiser) -> Response:
+def change(appraisal_id: AppraisalId, body: Answers, service: Here, writer: Appraiser) -> Response:
     """Change fields: another revision, which keeps the one before; its evidence is gathered anew where the
     change asks for other evidence."""
 
     def change(market: Market, before: Entry) -> int:
         record = before.record
-        for field, text in given.answers.items():
+        for field, text in body.answers.items():
             record = with_answer(record, field, text)
-        return revised(market, before, _without_files(record), by=writer.caller.name, reason=given.reason)
+        return revised(market, before, _without_files(record), by=writer.caller.name, reason=body.reason)
 
-    request = ("change", appraisal_id, given.model_dump_json())
-    return another_revision(service, writer, appraisal_id, given.after, request, change)
+    request = ("change", appraisal_id, body.model_dump_json())
+    return another_revision(service, writer, appraisal_id, body.after, request, change)
 
 
 @router.post("/{appraisal_id}/completion", response_model=EntryFacts, responses=responses(409))
-def complete(appraisal_id: AppraisalId, given: Completion, service: Here, writer: Appraiser) -> Response:
+def complete(appraisal_id: AppraisalId, body: Completion, service: Here, writer: Appraiser) -> Response:
     """Complete an appraisal as its valuer: a revision of a record that lacks and contradicts nothing."""
 
     def complete(market: Market, before: Entry) -> int:
         by = writer.caller.name
-        return complete_appraisal(market, before, given.certification, name=given.name, by=by)
+        return complete_appraisal(market, before, body.certification, name=body.name, by=by)
 
-    request = ("complete", appraisal_id, given.model_dump_json())
-    return another_revision(service, writer, appraisal_id, given.after, request, complete)
+    request = ("complete", appraisal_id, body.model_dump_json())
+    return another_revision(service, writer, appraisal_id, body.after, request, complete)
 
 
 @router.get("/{appraisal_id}/history", response_model=Page)

@@ -237,10 +237,10 @@ def mending(question: MendingQuestion, service: Here) -> Response:
     car = inspected(snapshot.car(question.car, question.as_of), inputs["inspection"])
     at = date.fromisoformat(snapshot.model.facts["last_date"]) if question.as_of is None else question.as_of
     drawn = simulate(snapshot.model, car, at, inspection=inputs["inspection"], seed=question.seed)
-    found = mend_or_buy(
+    comparison = mend_or_buy(
         drawn, inputs["costs"], asking=question.asking, least=question.least, seed=question.seed
     )
-    return warned(snapshot, found)
+    return warned(snapshot, comparison)
 
 
 def _stated(question: Terms, terms: type[BuyerTerms | SellerTerms], snapshot: Snapshot) -> dict[str, Any]:

@@ -130,17 +130,17 @@ def original(
 
 @router.patch("/{digest}", response_model=EntryFacts, responses=responses(409))
 def change(
-    appraisal_id: AppraisalId, digest: Digest, given: PhotographWords, service: Here, writer: Appraiser
+    appraisal_id: AppraisalId, digest: Digest, body: PhotographWords, service: Here, writer: Appraiser
 ) -> Response:
     """Give a photograph another caption, finding, place or the cover: a revision."""
 
     def change(market: Market, before: Entry) -> int:
-        changes = given.model_dump(exclude={"after"})
+        changes = body.model_dump(exclude={"after"})
         shots = with_changes(before.record.photographs, _number(before, digest), **changes)
         return _revised(market, before, shots, writer, "a photograph changed")
 
-    request = ("change photograph", appraisal_id, digest, given.model_dump_json())
-    return another_revision(service, writer, appraisal_id, given.after, request, change)
+    request = ("change photograph", appraisal_id, digest, body.model_dump_json())
+    return another_revision(service, writer, appraisal_id, body.after, request, change)
 
 
 @router.delete("/{digest}", response_model=EntryFacts, responses=responses(409))

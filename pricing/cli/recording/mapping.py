@@ -82,18 +82,18 @@ def propose_mapping(
 
     layout = Layout(sheet=sheet)
     table = read_whole(file, layout)
-    names, kept = CarNames(), None
+    names, earlier = CarNames(), None
     if market.is_file():
         opened = open_market(market)
-        names, kept = opened.car_names(), recognised(table.columns, opened.kept_mappings())
-    if kept is not None:
-        note(f"read as one of {kept.source!r}, by its headings")
-    called = source if source is not None else file.name.split(".")[0] if kept is None else kept.source
+        names, earlier = opened.car_names(), recognised(table.columns, opened.kept_mappings())
+    if earlier is not None:
+        note(f"read as one of {earlier.source!r}, by its headings")
+    called = source if source is not None else file.name.split(".")[0] if earlier is None else earlier.source
     chosen = {theirs: ours if ours else None for theirs, ours in _pairs(columns or [], "--column").items()}
     typed = {name.replace("-", "_"): value for name, value in _pairs(answers or [], "--set").items()}
 
     def proposed() -> "Proposal":
-        made = propose(table, called, chosen=chosen, earlier=kept, names=names)
+        made = propose(table, called, chosen=chosen, earlier=earlier, names=names)
         named = replace(made.mapping, layout=replace(made.mapping.layout, sheet=sheet), source=called)
         return with_answers(replace(made, mapping=named), typed)
 

@@ -87,8 +87,8 @@ def show_record(
     name = record_named(opened, record)
     sales = opened.sales(every_record=True)
     cells = sales.filter(sales["record_id"] == name).row(0, named=True)
-    told = [f"{column}: {plain_cell(value)}" for column, value in cells.items() if value not in (None, [])]
-    answer(cells, told)
+    filled = {column: value for column, value in cells.items() if value not in (None, [])}
+    answer(cells, [f"{column}: {plain_cell(value)}" for column, value in filled.items()])
 
 
 def _records(market: "Market", make: str | None, model: str | None, every_record: bool) -> "pl.DataFrame":
@@ -123,10 +123,10 @@ def add(
     added = add_sale(market, typed, believe=believe)
     record = added.record.row(0, named=True)
     said = {name: plain_cell(value) for name, value in record.items() if value not in (None, [])}
-    told = f"added ({added.report.batch_id}): " + ", ".join(f"{name} {value}" for name, value in said.items())
+    cells_words = ", ".join(f"{name} {value}" for name, value in said.items())
 
     def show_added() -> None:
-        for sentence in (*told_sentences(added.report), told):
+        for sentence in (*told_sentences(added.report), f"added ({added.report.batch_id}): {cells_words}"):
             say(sentence)
         if added.doubles.height:
             show(added.doubles, "It may be one sale with these; pricing duplicates --part parts them")
