@@ -184,8 +184,8 @@ def configuration_text(
     lines = []
     for key in fields(configuration):
         value = getattr(configuration, key.name)
-        value = environment.get(variable(key.name))
-        source = "default" if value is None else "file" if of_file.get(key.name) == value else "environment"
+        typed = environment.get(variable(key.name))
+        source = "default" if typed is None else "file" if of_file.get(key.name) == typed else "environment"
         line = toml_line(key.name, masked(value) if isinstance(value, str) else value)
         lines += [f"# {key.metadata['about']}", f"{line.rstrip()}  # {source}"]
     return "\n".join(lines) + "\n"
