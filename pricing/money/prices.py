@@ -106,11 +106,14 @@ def _with_charges(frame: pl.DataFrame, charges: Sequence[Charge]) -> pl.DataFram
 
 def _with_charge_in_force(frame: pl.DataFrame, charges: Sequence[Charge], name: str) -> pl.DataFrame:
     """Add the place in ``charges`` of the one in force for each row's source, currency and day."""
-    rows = [(charge.source, charge.currency, charge.valid_from, nth) for nth, charge in enumerate(charges)]
-    types = {"source": pl.String, "currency": pl.String, "valid_from": pl.Date, name: pl.Int32}
+    terms = ("source", "currency", "valid_from", "valid_until")
+    rows = [(*(getattr(charge, term) for term in terms), nth) for nth, charge in enumerate(charges)]
+    types = dict(zip((*terms, name), (pl.String, pl.String, pl.Date, pl.Date, pl.Int32), strict=True))
     table = pl.DataFrame(rows, schema=types, orient="row").sort("valid_from")
     days = frame.select("source", "currency", "event_date").unique().sort("event_date")
     in_force = days.join_asof(
         table, left_on="event_date", right_on="valid_from", by=["source", "currency"], check_sortedness=False
-    ).drop("valid_from")
+    )
+    ended = (pl.col("event_date") > pl.col("valid_until")).fill_null(False)
+    in_force = in_force.select("source", "currency", "event_date", pl.when(~ended).then(name))
     return frame.join(in_force, on=["source", "currency", "event_date"], how="left", maintain_order="left")

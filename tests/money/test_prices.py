@@ -1,5 +1,6 @@
 """Every basis becomes the all-in price, or a named reason why not."""
 
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -65,6 +66,16 @@ def test_every_basis_comes_to_the_all_in_price(changes: dict[str, Any], price: s
 def test_what_cannot_be_priced_says_why(changes: dict[str, Any], reason: str) -> None:
     row = priced(*TERMS, **changes)
     assert (row["unpriced"], row["price"]) == (reason, None)
+
+
+def test_a_schedule_that_has_ended_prices_nothing_after_its_last_day() -> None:
+    ended = replace(TERMS[1], valid_until=date(2024, 5, 1))
+    assert str(priced(*TERMS[:1], ended, event_date=date(2024, 5, 1))["price"]) == "11800.00"
+    assert priced(*TERMS[:1], ended)["unpriced"] == "premium_unknown"
+    assert (
+        priced(*TERMS[:2], replace(TERMS[2], valid_until=date(2024, 5, 1)), price_basis="net")["unpriced"]
+        == "commission_unknown"
+    )
 
 
 def test_an_unsold_lot_whose_premium_is_not_known_is_a_record_without_bounds() -> None:

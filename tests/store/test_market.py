@@ -5,7 +5,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -105,6 +105,23 @@ def test_hammer_prices_need_the_premium_of_the_source(market: Market, tmp_path: 
     assert (report.accepted, report.rejected, report.known) == (1, 0, 0)
     assert market.quarantine().is_empty()
     assert str(market.sales()["price"].item()) == "13804.72"  # 11,800 GBP at 0.85478 to the euro
+
+
+def test_a_premium_that_ended_is_kept_with_its_last_day(market: Market, tmp_path: Path) -> None:
+    """Kept in the market and in its mapping alike: a later load prices nothing by it."""
+    lot = {"channel": "auction", "price_basis": "hammer", "amount": "10000"}
+    names = "".join(f'{name} = "{name}"\n' for name in ROW)
+    schedule = '[[premium]]\nfrom = 2020-01-01\nuntil = {}\ncurrency = "GBP"\ntiers = [{{ rate = 0.15 }}]\n'
+    rows, day = write(tmp_path / "hall.csv", lot), date.fromisoformat(ROW["event_date"])
+    mapping = tmp_path / "hall.csv.mapping.toml"
+    mapping.write_text(f'source = "hall"\n[columns]\n{names}{schedule.format(day)}')
+    assert market.load([rows], today=TODAY).accepted == 1
+    (kept,) = market.kept_mappings()
+    assert [charge.valid_until for charge in kept.charges] == [day]
+    after = {**lot, "event_date": str(day + timedelta(days=1)), "source_ref": "9"}
+    later = write(tmp_path / "later.csv", after)
+    (tmp_path / "later.csv.mapping.toml").write_text(f'source = "hall"\n[columns]\n{names}')
+    assert market.load([later], today=TODAY).by_rule == {"premium_unknown": 1}
 
 
 def test_unsold_lots_bound_the_price(market: Market, tmp_path: Path) -> None:

@@ -226,6 +226,7 @@ def _charge_lines(charge: Charge) -> str:
     )
     terms = {
         "from": charge.valid_from,
+        "until": charge.valid_until,
         "currency": charge.currency,
         "tax": charge.tax,
         "minimum": charge.minimum,

@@ -3,6 +3,7 @@ files are read, and the user's own exchange rates."""
 
 import json
 from collections.abc import Iterable, Sequence
+from datetime import date
 from decimal import Decimal
 from operator import attrgetter
 from pathlib import Path
@@ -35,7 +36,8 @@ def stored_charges(opened: Opened) -> list[Charge]:
             Tier(Decimal(rate), None if end is None else Decimal(end)) for rate, end in terms["tiers"]
         )
         tax, minimum = Decimal(terms["tax"]), Decimal(terms["minimum"])
-        charges.append(Charge(source, kind, valid_from, currency, tiers, tax, minimum))
+        until = date.fromisoformat(terms["until"]) if terms.get("until") else None
+        charges.append(Charge(source, kind, valid_from, currency, tiers, tax, minimum, valid_until=until))
     return charges
 
 
@@ -54,9 +56,11 @@ def keep_mappings(opened: Opened, mappings: Iterable[Mapping]) -> None:
             tiers = [
                 [str(tier.rate), None if tier.up_to is None else str(tier.up_to)] for tier in charge.tiers
             ]
-            terms = json.dumps({"tiers": tiers, "tax": str(charge.tax), "minimum": str(charge.minimum)})
+            terms = {"tiers": tiers, "tax": str(charge.tax), "minimum": str(charge.minimum)}
+            if charge.valid_until is not None:
+                terms["until"] = str(charge.valid_until)
             key = {name: getattr(charge, name) for name in _KEY}
-            add_rows(opened, "charges", [key | {"terms": terms}], clash="replace")
+            add_rows(opened, "charges", [key | {"terms": json.dumps(terms)}], clash="replace")
 
 
 def charges_in_force(older: Sequence[Charge], newer: Sequence[Charge]) -> list[Charge]:
