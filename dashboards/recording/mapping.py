@@ -24,7 +24,7 @@ from pricing.intake.written.cars import CarNames
 from pricing.snapshot import Snapshot
 from pricing.words.language.glossary import what_is
 from pricing.words.language.plain_text import capital, closed, escaped
-from pricing.words.loading import MAPPING_KEYS
+from pricing.words.mapping_keys import MAPPING_KEYS
 from pricing.words.sentences import option_words
 
 Item = TypeVar("Item")

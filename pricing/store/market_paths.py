@@ -4,7 +4,6 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from pricing.errors import MarketError
-from pricing.store import connection
 from pricing.store.place import is_copy, mark_copy, server_address
 
 
@@ -24,6 +23,7 @@ def market_path(place: str | Path) -> Path:
         raise MarketError(
             "a market on a server needs psycopg; install it with: pip install 'classic-car-pricing[server]'"
         )
+    from pricing.store import connection
     from pricing.store.postgres import copy
 
     connection.attach(copy)
@@ -37,5 +37,7 @@ def market_path(place: str | Path) -> Path:
 
 def password_variables(path: Path) -> dict[str, str]:
     """What a process of our own that is given the path of a market needs in its environment beside it."""
+    from pricing.store import connection
+
     keeper = connection.keeper_of(path)
     return {} if keeper is None else keeper.password_variables(path)

@@ -7,7 +7,7 @@ import pytest
 from pricing.errors import DoubtError, MappingError, MarketError, PricingError
 from pricing.intake.mappings.mapping_files import KEYS
 from pricing.store.market import Market
-from pricing.words.loading import MAPPING_KEYS
+from pricing.words.mapping_keys import MAPPING_KEYS
 from tests.cli.test_intake import run
 
 SHEET = (

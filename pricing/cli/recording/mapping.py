@@ -15,7 +15,7 @@ from pricing.cli.output import answer, done, note
 from pricing.cli.printing.console import as_json, say, show
 from pricing.errors import MappingError
 from pricing.operations.opening import MARKET_FILE, open_market
-from pricing.words.loading import keys_text
+from pricing.words.mapping_keys import keys_text
 
 if TYPE_CHECKING:
     import polars as pl
