@@ -88,13 +88,14 @@ def predict_encoded(fitted: Fitted, encoded: Encoded, states: bool = True) -> Pr
         graded = np.flatnonzero(encoded.band < len(design.condition.bands))
         position[graded] = encoded.position[graded]
         knots = design.condition.knots
-        X = np.repeat(encoded.X[graded], len(knots), axis=0)
-        design.place_on_scale(X, np.tile(knots, len(graded)))
-        codes = np.repeat(encoded.codes[graded], len(knots), axis=0)
-        levels = _mid_and_spread(fitted, X, codes, np.repeat(unforeseen[graded], len(knots)))
+        shifts = np.zeros((len(knots), encoded.X.shape[1]))
+        design.place_on_scale(shifts, knots)
+        X = encoded.X[graded].astype(np.float64)
+        X[:, design.scale_columns] = 0.0
+        mean, own, sale = regression.predict_shifted(X, shifts, encoded.codes[graded])
         state_mid, state_spread = (np.full((len(mid), len(knots)), np.nan) for _ in range(2))
-        state_mid[graded], state_spread[graded] = (part.reshape(-1, len(knots)) for part in levels)
-        state_mid += beside[:, None]
+        state_mid[graded] = mean + beside[graded, None]
+        state_spread[graded] = np.sqrt(own + unforeseen[graded, None] + sale)
     return Prediction(
         mid + beside,
         spread,

@@ -1,9 +1,12 @@
-"""Connections of callers who take too long to say what they ask for."""
+"""Connections: what is known of one as long as it lives, and its end where a caller takes too long to say
+what is asked for."""
 
 import asyncio
 from typing import Any, Final
 
 from uvicorn.protocols.http.auto import AutoHTTPProtocol
+
+from pricing.api.middleware.hosts import CONNECTION
 
 HEADER_SECONDS: Final = 20.0
 """That a connection is given to send the head of a request: uvicorn itself would wait for ever."""
@@ -16,10 +19,12 @@ class PromptProtocol(AutoHTTPProtocol):  # type: ignore[valid-type,misc]
     """uvicorn's HTTP, which closes a connection when the head of a request does not arrive in time, were it
     sent a byte at a time. The body has a limit of its own (``request_limits``)."""
 
+    app_state: dict[str, Any]
     _too_late: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: Any) -> None:
-        """A caller has connected."""
+        """A caller has connected: every request of the connection comes with the same ``CONNECTION``."""
+        self.app_state = self.app_state | {CONNECTION: {}}
         super().connection_made(transport)
         self._watch()
 

@@ -22,6 +22,14 @@ _FORWARDED: Final = (
 )  # fmt: skip
 
 
+CONNECTION: Final = "connection"
+"""In the state of a request, where its server says so (``connections.PromptProtocol``): what is known of the
+connection that it came by. Whose the other end is does not change as long as there is one, and to look it up
+takes as long as to answer."""
+
+_OWN: Final = "of the own user"
+
+
 def names_of(settings: Configuration) -> frozenset[str]:
     """The names that the server answers under: this machine's own, the address it listens on, and what the
     configuration adds.
@@ -78,7 +86,12 @@ def is_trusted(request: HTTPConnection, settings: Configuration) -> bool:
     if not local or host_name(request.headers.get("host", "")) not in LOOPBACK_NAMES:
         return False
     server = request.scope.get("server")
-    return server is not None and is_own_user((request.client.host, request.client.port), server)
+    if server is None:
+        return False
+    known = request.scope.get("state", {}).get(CONNECTION, {})
+    if _OWN not in known:
+        known[_OWN] = is_own_user((request.client.host, request.client.port), server)
+    return bool(known[_OWN])
 
 
 def _listed(text: str) -> frozenset[str]:

@@ -217,6 +217,12 @@ class Design:
         """Columns whose coefficients, the steps between condition bands, may not be negative in any group."""
         return self._at.get("condition", np.empty(0, dtype=np.int64))
 
+    @property
+    def scale_columns(self) -> Ints:
+        """The columns that ``place_on_scale`` fills in."""
+        filled = [self._at[name] for name in ("condition", "condition ends") if name in self._at]
+        return np.concatenate([np.empty(0, dtype=np.int64), *filled])
+
     def place_on_scale(self, X: NDArray[Any], position: Floats) -> None:
         """Fill in the columns of the condition scale."""
         if self.condition is not None:

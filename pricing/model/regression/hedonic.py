@@ -46,6 +46,17 @@ class HedonicRegression:
         coefficients = self.estimates.spread_posterior.coefficients(codes)
         return own, np.exp(np.einsum("np,np->n", X[:, self.spread_columns], coefficients))
 
+    def predict_shifted(self, X: Floats, shifts: Floats, codes: Ints) -> tuple[Floats, Floats, Floats]:
+        """What ``predict`` and ``predict_variance`` say of each row of a design with each of the ``shifts``
+        added to it, which all rows share (each rows x shifts)."""
+        estimates, spread = self.estimates, self.spread_columns
+        own = estimates.posterior.shifted_variance(X, shifts, codes, estimates.priors)
+        coefficients = estimates.posterior.coefficients(codes)
+        mean = np.einsum("np,np->n", X, coefficients)[:, None] + coefficients @ shifts.T
+        coefficients = estimates.spread_posterior.coefficients(codes)
+        log_sale = np.einsum("np,np->n", X[:, spread], coefficients)[:, None]
+        return mean, own, np.exp(log_sale + coefficients @ shifts[:, spread].T)
+
 
 @dataclass(frozen=True)
 class Sums:

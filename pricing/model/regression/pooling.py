@@ -8,6 +8,7 @@ posterior answers; how it is found is in ``elimination``, how the variances are 
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -144,6 +145,39 @@ class Posterior:
         result = np.empty_like(variances)
         result[order] = variances
         return result
+
+    def shifted_variance(self, functional: Floats, shifts: Floats, codes: Ints, priors: Priors) -> Floats:
+        """Posterior variance of ``(functional + shift) @ theta`` for each row and each of the ``shifts`` that
+        all rows share (rows x shifts): the row's, the shift's, and twice what they have in common."""
+        result = np.repeat(self.variance(functional, codes, priors)[:, None], len(shifts), axis=1)
+        order = np.lexsort(codes.T[::-1]) if codes.shape[1] else np.arange(len(codes))
+        ordered = codes[order]
+        starts = np.flatnonzero(np.append(True, (ordered[1:] != ordered[:-1]).any(axis=1))[: len(codes)])
+        for start, stop in pairwise([*starts, len(codes)]):
+            rows, along = order[start:stop], self._covariance_with(shifts, ordered[start], priors)
+            result[rows] += 2.0 * (functional[rows] @ along.T) + np.einsum("sp,sp->s", shifts, along)
+        return result
+
+    def _covariance_with(self, functionals: Floats, codes: Ints, priors: Priors) -> Floats:
+        """Posterior covariance of ``functionals @ theta`` with every coefficient of the group of these
+        ``codes`` (functionals x columns): down the levels as ``variance`` goes, and up again."""
+        rest, parts = functionals, list[Floats]()
+        for level in range(len(codes) - 1, -1, -1):
+            current, group = self.levels[level], codes[level]
+            if group < 0:
+                parts.append(rest * priors.levels[level])
+            else:
+                own = rest[:, current.columns]
+                parts.append(own @ current.spread[group])
+                rest = rest - own @ current.gain[group]
+        along = rest @ self.covariance
+        for level, group in enumerate(codes):
+            current, part = self.levels[level], parts.pop()
+            if group < 0:
+                along = along + part
+            else:
+                along[:, current.columns] += part - along @ current.gain[group].T
+        return along
 
     def raise_level(self, by: float) -> None:
         """Add to the intercept, column 0, of the market and so of every group."""
