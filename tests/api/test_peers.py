@@ -6,8 +6,11 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from starlette.requests import HTTPConnection
 
-from pricing.api.middleware.hosts import TABLES, is_own_user
+from pricing.api.middleware import hosts
+from pricing.api.middleware.hosts import CONNECTION, TABLES, is_own_user, is_trusted
+from pricing.operations.configuration import Configuration
 
 
 @pytest.mark.parametrize(("family", "host"), [(socket.AF_INET, "127.0.0.1"), (socket.AF_INET6, "::1")])
@@ -40,3 +43,24 @@ def test_a_connection_that_is_not_listed_is_nobodys_and_without_a_list_it_cannot
     assert is_own_user(("127.0.0.1", 1), here, (tmp_path / "tcp",))
     (tmp_path / "tcp").write_text("sl local_address rem_address st\n")
     assert not is_own_user(("127.0.0.1", 1), here, (tmp_path / "tcp",))
+
+
+def test_a_connection_is_looked_up_once_and_another_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    looked_up: list[object] = []
+
+    def nobodys(client: object, server: object) -> bool:
+        looked_up.append(client)
+        return False
+
+    monkeypatch.setattr(hosts, "is_own_user", nobodys)
+    settings = Configuration(access="this-machine")
+    scope = {
+        "type": "http", "http_version": "1.1", "headers": [(b"host", b"127.0.0.1:80")],
+        "client": ("127.0.0.1", 1), "server": ("127.0.0.1", 80), "state": {CONNECTION: {}},
+    }  # fmt: skip
+    assert not any(is_trusted(HTTPConnection(scope), settings) for _ in range(3))
+    assert len(looked_up) == 1
+    other = scope | {"client": ("127.0.0.1", 2), "state": {CONNECTION: {}}}
+    unsaid = scope | {"state": {}}  # by a server that does not say which connection it is
+    assert not any(is_trusted(HTTPConnection(each), settings) for each in (other, unsaid, unsaid))
+    assert len(looked_up) == 4
