@@ -117,6 +117,10 @@ MOST_TOGETHER: Final = 256
 SHORT: Final = 32
 """Cars up to which a list is short."""
 
+GATHERING: Final = 0.008
+"""Seconds between two lists of several callers, in which the loop answers those of the one and takes in those
+of the next: about as long as a list takes."""
+
 Work = Callable[[Any, Any], list[str]]
 """Values cars under one key (fit, date, coverage), a row a car, in their order: a sequence of them, or a long
 list as it was asked for."""
@@ -181,7 +185,7 @@ class MicroBatch:
             else:
                 each.answer.set_result(done.result()[start:end])
             start = end
-        self._value_some(loop)
+        loop.call_later(GATHERING if len(taken) > 1 else 0.0, self._value_some, loop)
 
     def _take(self) -> list[_Waiting]:
         """The list that has waited longest, and others of its key."""
