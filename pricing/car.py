@@ -183,20 +183,23 @@ def checked_cars(
     unknown = pl.Series("refused", [sentence for _, sentence in names], pl.String)[rows]
     named = bare.with_columns(spelt)
     refused = _refusals(named, at, unknown, currency)
-    year = pl.when(refused.is_null()).then("year")
-    others = [name for name in cars.columns if name not in FIELDS]
-    return typed_frame(named.with_columns(year), at).hstack(named.select(others)), refused
+    if refused.null_count() < len(refused):  # what is no year need be none of a price model's
+        named = named.with_columns(pl.when(refused.is_null()).then("year"))
+    others = [named[name] for name in cars.columns if name not in FIELDS]
+    return typed_frame(named, at).hstack(others), refused
 
 
 def _cleaned(cars: pl.DataFrame) -> pl.DataFrame:
     """Cars with texts as ``clean_text`` has them, blank ones null; ``unreadable`` where one is no text."""
     text = pl.col(pl.String)
     odd = [name for name in cars.columns if cars.schema[name] == pl.String and is_odd(cars[name])]
-    bare = cars.with_columns(text.str.strip_chars()).with_columns(cleaned(pl.col(name)) for name in odd)
+    bare = (
+        cars.lazy().with_columns(text.str.strip_chars()).with_columns(cleaned(pl.col(name)) for name in odd)
+    )
     free = [name for name in odd if name in FIELDS and not FIELDS[name].words and name not in NAMES]
     rules = [pl.when(is_no_text(pl.col(name))).then(pl.lit(f"{name}_unreadable")) for name in free]
     unreadable = [pl.concat_list(rules).list.drop_nulls().alias("unreadable")] if rules else []
-    return bare.with_columns(pl.when(text != "").then(text), *unreadable)
+    return bare.with_columns(pl.when(text != "").then(text), *unreadable).collect()
 
 
 def _refusals(
