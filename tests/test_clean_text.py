@@ -5,6 +5,7 @@ words are those of UAX #31, 2.3; the Persian and the Sinhala word are its exampl
 """
 
 import json
+import re
 import unicodedata
 from pathlib import Path
 from typing import Any, Literal
@@ -18,7 +19,7 @@ from pricing.appraisal.record.profiles import keep_profile, profile
 from pricing.appraisal.record.record import read_record
 from pricing.car import READ_TYPES, Car, checked_cars, today
 from pricing.car_names import Names
-from pricing.clean_text import clean_lines, clean_name
+from pricing.clean_text import clean_lines, clean_name, is_odd
 from pricing.errors import AppraisalError, CarError, MarketError, OpinionError, PricingError
 from pricing.store.connection import connection, run
 from pricing.store.market import Market
@@ -168,3 +169,12 @@ def test_names_that_a_person_gives_are_cleaned_or_refused(tmp_path: Path) -> Non
             market.tokens.new(empty, "read")
     with pytest.raises(OpinionError, match="cannot be read: source"):
         market.statements.add(cells().with_columns(source=pl.lit("B.\x00Rowe")))
+
+
+@given(st.lists(st.none() | st.text(st.sampled_from(" aZ~\x7f\x1fé\u200b"), max_size=4), max_size=6))
+def test_a_column_is_odd_where_one_of_its_cells_is(cells: list[str | None]) -> None:
+    """By its bytes all at once as by its cells one by one, also where two cells meet in spaces; a part of a
+    column by its own cells."""
+    column = pl.Series("cell", [*cells, "two  spaces"], pl.String)[:-1]
+    odd = [cell for cell in cells if cell is not None and ("  " in cell or re.search("[^ -~]", cell))]
+    assert is_odd(column) == bool(odd)

@@ -129,7 +129,9 @@ def _filled(frame: pl.DataFrame, name: str, default: str) -> pl.Expr:
     """A text column with its blanks filled in."""
     if name not in frame.columns:
         return cleaned(cleaned_lines(pl.lit(default))).alias(name)
-    text = cleaned(cleaned_lines(pl.col(name).cast(pl.String)))
+    text = pl.col(name).cast(pl.String)
+    odd = frame.select(text)[name]
+    text = cleaned(cleaned_lines(text)) if is_odd(odd) else text.str.strip_chars()
     return pl.when(text != "").then(text).otherwise(pl.lit(default)).alias(name)
 
 
