@@ -113,7 +113,7 @@ def as_cards(frame: pl.DataFrame, columns: Mapping[str, TableColumn]) -> str:
     """Rows as a list of cards: the money, what the row is of, and the rest.
 
     >>> frame = pl.DataFrame({"variant": ["de luxe"], "price": [4650.2]})
-    >>> as_cards(frame, {"variant": Column("Variant"), "price": Column("Price (EUR)")})
+    >>> as_cards(frame, {"variant": TableColumn("Variant"), "price": TableColumn("Price (EUR)")})
     '<ul class="rows"><li><strong>4,650 <small>Price (EUR)</small></strong><b>de luxe</b></li></ul>'
     """
     columns = {name: column for name, column in columns.items() if name not in _ASIDE}

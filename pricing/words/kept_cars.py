@@ -57,7 +57,7 @@ def change_sentence(change: PriceChange | None, currency: str) -> str:
     >>> from datetime import date
     >>> from decimal import Decimal
     >>> parts = {"market": 1.05, "condition": 1.0, "car": 1.0, "records": 1.0}
-    >>> sentence = change_sentence(Change(date(2026, 6, 1), Decimal(4000), 1.05, parts, 3), "EUR")
+    >>> sentence = change_sentence(PriceChange(date(2026, 6, 1), Decimal(4000), 1.05, parts, 3), "EUR")
     >>> sentence.partition(": ")[2]
     "the market's level +5%. 3 new sales of the model."
     """

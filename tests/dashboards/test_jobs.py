@@ -98,7 +98,8 @@ def test_only_so_many_ended_jobs_are_remembered_and_none_under_way_is_forgotten(
 
 def test_a_bar_shows_how_far_it_is() -> None:
     page = AppTest.from_string(
-        "from dashboards import jobs\njobs.show(jobs.Job('Fit', 'reading', 3, 4))", default_timeout=WAIT
+        "from dashboards import jobs\njobs.show(jobs.BackgroundJob('Fit', 'reading', 3, 4))",
+        default_timeout=WAIT,
     ).run()
     assert not page.exception
     (bar,) = page.get("progress")

@@ -57,7 +57,7 @@ class MappingQuestion:
     def text(self) -> str:
         """In one line.
 
-        >>> Question("units", "odometer_km", "'Odo' names no unit; say km or miles").text
+        >>> MappingQuestion("units", "odometer_km", "'Odo' names no unit; say km or miles").text
         "[units] odometer_km: 'Odo' names no unit; say km or miles"
         """
         return f"[{self.section}] {self.key}: {self.why}"
@@ -66,7 +66,7 @@ class MappingQuestion:
     def name(self) -> str:
         """The name of its answer: of a word the column and the word.
 
-        >>> Question("words.condition_band", "tatty", "say what it means").name
+        >>> MappingQuestion("words.condition_band", "tatty", "say what it means").name
         'condition_band:tatty'
         """
         if self.section.startswith(WORDS_OF):

@@ -31,8 +31,8 @@ def with_answers(proposal: Proposal, answers: Mapping[str, str]) -> Proposal:
     Raises:
         MappingError: there is no such name, or its value is none of those it may have.
 
-    >>> from pricing.intake.mappings.questions import Question
-    >>> questions = (Question("constants", "channel", "no column says it"),)
+    >>> from pricing.intake.mappings.questions import MappingQuestion
+    >>> questions = (MappingQuestion("constants", "channel", "no column says it"),)
     >>> proposal = Proposal(Columns("club", {"make": "Make"}), questions)
     >>> with_answers(proposal, {"channel": "private"}).mapping.constants
     {'channel': 'private'}
