@@ -31,3 +31,12 @@ def plain(value: Any) -> Any:
             return {part.name: plain(getattr(value, part.name)) for part in fields(value) if part.repr}
         case _:
             return value
+
+
+class PlainFacts:
+    """Facts, a dataclass, that give themselves to programs."""
+
+    def to_dict(self) -> dict[str, Any]:
+        """The facts as values that JSON can hold: amounts as decimal strings, dates as ISO 8601; without the
+        draws and the inspection that they were read from."""
+        return dict(plain(self))

@@ -12,7 +12,7 @@ import polars as pl
 from pricing.car import Car, frame_of, today
 from pricing.condition.assessment import InspectionResult
 from pricing.decisions.car_price import GivesDistributions, inspected, price_of
-from pricing.decisions.plain import plain
+from pricing.decisions.plain import PlainFacts
 from pricing.errors import DecisionError
 from pricing.model.distribution import PriceDistribution
 from pricing.model.explanation import Ground
@@ -85,7 +85,7 @@ class FittedModel(GivesDistributions, Protocol):
 
 
 @dataclass(frozen=True)
-class Valuation:
+class Valuation(PlainFacts):
     """What is known of one car's price. Amounts are in ``currency``, on ``basis``, at the date ``as_of``.
 
     Args:
@@ -132,11 +132,6 @@ class Valuation:
     def opinion_alone(self) -> bool:
         """Whether no sale, of this model or another, is behind the range."""
         return self.evidence == ALONE
-
-    def to_dict(self) -> dict[str, Any]:
-        """The facts as values that JSON can hold: amounts as decimal strings, dates as ISO 8601."""
-        facts: dict[str, Any] = plain(self)
-        return facts
 
     def _repr_html_(self) -> str:
         """The range, and the car in each condition band."""

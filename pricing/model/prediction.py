@@ -81,7 +81,9 @@ def predict_encoded(fitted: Fitted, encoded: Encoded, states: bool = True) -> Pr
     learnt = fitted.interactions.effect(seen_by_trees(regression, encoded))
     beside = learnt + design.shift.carried(encoded.late)
     unforeseen = design.unforeseen(encoded, regression.estimates.priors)
-    mid, spread = _mid_and_spread(fitted, encoded.X, encoded.codes, unforeseen)
+    mid = regression.predict(encoded.X, encoded.codes)
+    own, sale = regression.predict_variance(encoded.X, encoded.codes)
+    spread = np.sqrt(own + unforeseen + sale)
     position = np.full(len(mid), np.nan)
     state_mid = state_spread = np.empty((len(mid), 0))
     if design.condition is not None and states:
@@ -109,11 +111,6 @@ def predict_encoded(fitted: Fitted, encoded: Encoded, states: bool = True) -> Pr
         state_mid,
         state_spread,
     )
-
-
-def _mid_and_spread(fitted: Fitted, X: Floats, codes: Ints, unforeseen: Floats) -> tuple[Floats, Floats]:
-    own, sale = fitted.regression.predict_variance(X, codes)
-    return fitted.regression.predict(X, codes), np.sqrt(own + unforeseen + sale)
 
 
 def seen_by_trees(regression: HedonicRegression, encoded: Encoded) -> Floats:

@@ -24,7 +24,7 @@ from pricing.decisions.buy.verdict import LIMITS, checked_limits, verdict_of
 from pricing.decisions.car_price import inspected
 from pricing.decisions.gap import Gap, Pricing, asking_gap_of
 from pricing.decisions.mending import MendOrBuy, mend_or_buy
-from pricing.decisions.plain import plain
+from pricing.decisions.plain import PlainFacts
 from pricing.decisions.simulation import CarDraws, simulate
 from pricing.decisions.valuation import HasSales, Valuation, valued
 from pricing.errors import DecisionError, EvidenceError
@@ -110,7 +110,7 @@ class BuyingDraws:
 
 
 @dataclass(frozen=True)
-class Buying:
+class Buying(PlainFacts):
     """Facts for a buyer. ``valuation`` and ``alternatives`` are in the market's base currency; the rest is in
     ``currency``, that of the offer, at the rate of ``conversion``.
 
@@ -177,11 +177,6 @@ class Buying:
     def currency(self) -> str:
         """Currency of the offer."""
         return self.conversion.currency
-
-    def to_dict(self) -> dict[str, Any]:
-        """The facts as values that JSON can hold, without the draws they were read from."""
-        facts: dict[str, Any] = plain(self)
-        return facts
 
 
 def buy_car(

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import Any, Final
+from typing import Final
 
 import polars as pl
 
@@ -13,7 +13,7 @@ from pricing.condition.repairs import RepairCosts
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.car_price import inspected
 from pricing.decisions.gap import Pricing, asking_gap_of
-from pricing.decisions.plain import plain
+from pricing.decisions.plain import PlainFacts
 from pricing.decisions.sell.asking_plan import AskingPlan, asking_plan
 from pricing.decisions.sell.auction import AuctionFacts, auction_facts
 from pricing.decisions.sell.channel_sale import ChannelSale, summed_up
@@ -35,7 +35,7 @@ CAUTIONS: Final = (
 
 
 @dataclass(frozen=True)
-class Selling:
+class Selling(PlainFacts):
     """Facts for a seller; amounts in the currency of ``terms``, but for ``valuation``, which is in the
     market's base currency. Every figure is read from one simulation, by ``seed``.
 
@@ -80,12 +80,6 @@ class Selling:
     def best(self) -> ChannelSale:
         """The channel that leaves most."""
         return self.channels[0]
-
-    def to_dict(self) -> dict[str, Any]:
-        """The facts as values that JSON can hold, without the draws and the inspection they were read
-        from."""
-        facts: dict[str, Any] = plain(self)
-        return facts
 
 
 def sell_car(
