@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from data_demo.parameters import CHANNELS, COUNTRIES, NOISE, OPTIONS, ORIGINALITY, Parameters
 from data_demo.process import Cars, Offers
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Bools, Floats, Ints
 from pricing.vocabulary import CONDITION_BANDS, OUTCOMES
 
 Days = NDArray[np.datetime64]
@@ -77,7 +77,7 @@ def as_records(
     )
 
 
-def _option_lists(fitted: NDArray[np.bool_]) -> pl.Series:
+def _option_lists(fitted: Bools) -> pl.Series:
     """The codes of the options that each car has, from a yes/no matrix."""
     codes = pl.Series(OPTIONS["option"])[np.nonzero(fitted)[1]]
     ends = np.concatenate([[0], np.cumsum(fitted.sum(axis=1))])

@@ -16,7 +16,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from data_demo.parameters import (
     ASKING_GAP_CENTRE,
@@ -34,7 +33,7 @@ from data_demo.parameters import (
     TIME_TO_SALE,
     Parameters,
 )
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Bools, Floats, Ints
 from pricing.vocabulary import BAND_EDGES
 
 
@@ -47,10 +46,10 @@ class Cars:
     year: Ints
     score: Floats
     odometer_km: Floats
-    options: NDArray[np.bool_]
+    options: Bools
     """Shape (cars, options): ``OPTIONS`` in its order."""
     matching: Ints
-    history: NDArray[np.bool_]
+    history: Bools
     country: Ints
 
     @property

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import minimize
 from scipy.special import log_ndtr, ndtr
 
-from pricing.arrays import Floats
+from pricing.arrays import Bools, Floats, Ints
 from pricing.condition.checks import AREAS
 from pricing.condition.inspection import Inspection
 from pricing.condition.score import Items, ScoreRule, band_of
@@ -72,7 +72,7 @@ class Refit:
     kappa_given: float
     kappa_refitted: float
     cars: int
-    table: NDArray[np.int64]
+    table: Ints
 
 
 def refit(
@@ -150,7 +150,7 @@ class _Damage:
         used = np.flatnonzero(weight.any(axis=0))
         return cls(wear[:, used], weight[:, used], load, used)
 
-    def take(self, chosen: NDArray[np.bool_]) -> "_Damage":
+    def take(self, chosen: Bools) -> "_Damage":
         return replace(self, wear=self.wear[chosen], weight=self.weight[chosen], load=self.load[chosen])
 
     def score(self, logs: Floats, rule: ScoreRule) -> Floats:

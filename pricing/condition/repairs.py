@@ -21,7 +21,7 @@ import polars as pl
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import betaincinv, ndtr
 
-from pricing.arrays import Floats
+from pricing.arrays import Bools, Floats
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.catalogue import Catalogue, Job, Quote
 from pricing.condition.checks import AREAS, STATES, Check
@@ -80,8 +80,6 @@ CORRELATION = 0.5
 CHANGE_JOBS = "upgrades_workmanship"
 """The check whose jobs put right a change that was done badly."""
 
-Mask = NDArray[np.bool_]
-
 
 @dataclass(frozen=True, eq=False)
 class RepairCosts:
@@ -106,7 +104,7 @@ class RepairCosts:
     mended for a goal does not change with them and a dearer quote never lowers a budget."""
     quotes: tuple[Quote, ...]
 
-    def times(self, mended: Mask) -> NDArray[np.int16]:
+    def times(self, mended: Bools) -> NDArray[np.int16]:
         """How often each line is paid in each draw, shape (draws, lines), when the items of ``mended``
         (draws, items) are put right."""
         count = np.zeros(self.unit.shape[::-1], dtype=np.int16)  # a line's draws beside each other
@@ -127,7 +125,7 @@ class RepairCosts:
                     count[other, paid] = 0
         return count.T
 
-    def total(self, mended: Mask) -> Floats:
+    def total(self, mended: Bools) -> Floats:
         """Cost of putting the items of ``mended`` right, shape (draws,)."""
         return np.einsum("ij,ij->i", self.times(mended), self.unit)
 

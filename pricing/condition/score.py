@@ -34,7 +34,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
-from pricing.arrays import Floats
+from pricing.arrays import Bools, Floats
 from pricing.condition.checks import AREAS, NOT_SEEN, STATES
 from pricing.condition.inspection import Inspection
 from pricing.errors import InspectionError
@@ -137,7 +137,7 @@ class Items:
     areas: NDArray[np.intp]
     """Index into ``AREAS``."""
     weights: Floats
-    structural: NDArray[np.bool_]
+    structural: Bools
     states: States
     """Index into ``STATES``, ``UNSEEN`` where not seen."""
     total_weight: float

@@ -11,9 +11,8 @@ from typing import Final, Protocol
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from pricing.arrays import Floats
+from pricing.arrays import Floats, Ints
 from pricing.car import Car
 from pricing.car_fields import CONDITION, NEEDED
 from pricing.condition.assessment import InspectionResult
@@ -80,7 +79,7 @@ class PriceByScore:
         return self.states[[len(_POINTS) + band]].ppf(level)[0]
 
 
-def _place(scores: Floats) -> NDArray[np.int64]:
+def _place(scores: Floats) -> Ints:
     return np.clip(scores, 0.0, 99.5).astype(np.int64)
 
 

@@ -12,9 +12,9 @@ from typing import Final
 import numpy as np
 import polars as pl
 
-from pricing.arrays import Floats
+from pricing.arrays import Bools, Floats
 from pricing.condition.checks import bad_state
-from pricing.condition.repairs import Mask, RepairCosts
+from pricing.condition.repairs import RepairCosts
 from pricing.decisions.amounts import quantiles
 from pricing.decisions.simulation import CarDraws
 from pricing.errors import DecisionError
@@ -132,7 +132,7 @@ _COLUMNS: Final = {
 
 
 def _row(
-    goal: str, reached: Mask, now: Floats, budget: Floats, then: Floats, better: Floats, seen: float
+    goal: str, reached: Bools, now: Floats, budget: Floats, then: Floats, better: Floats, seen: float
 ) -> dict[str, object]:
     chance, spare = float((now + budget < better).mean()), better - budget
     limits = ((LEAVE_IT_CHANCE, "leave it"), (0.4, "buy the better car"), (0.6, "too close to call"))
@@ -156,7 +156,7 @@ def _row(
     }
 
 
-def plan(costs: RepairCosts, target: float) -> tuple[Mask, Floats]:
+def plan(costs: RepairCosts, target: float) -> tuple[Bools, Floats]:
     """What is put right in each draw so that the score reaches ``target``, and the score then.
 
     A score is reached when both its terms reach it, so first the structure is mended until it allows the
@@ -175,7 +175,7 @@ def plan(costs: RepairCosts, target: float) -> tuple[Mask, Floats]:
     return mended, rule.score(*sound)
 
 
-def _cheapest(amount: Floats, cost: Floats, needed: Floats) -> Mask:
+def _cheapest(amount: Floats, cost: Floats, needed: Floats) -> Bools:
     """Items taken in each draw, most ``amount`` for its ``cost`` first, until their amounts reach
     ``needed``."""
     takeable = (amount > 0) & np.isfinite(cost)

@@ -17,10 +17,9 @@ from typing import Final
 import numpy as np
 from scipy.special import ndtri
 
-from pricing.arrays import Floats
+from pricing.arrays import Bools, Floats
 from pricing.car import Car
 from pricing.condition.assessment import InspectionResult
-from pricing.condition.repairs import Mask
 from pricing.decisions.car_price import GivesDistributions, PriceByScore
 from pricing.errors import DecisionError
 from pricing.model.distribution import PriceDistribution
@@ -94,7 +93,7 @@ class CarDraws:
     by_score: PriceByScore | None
     inspection: InspectionResult | None
 
-    def mended(self, mask: Mask) -> Floats:
+    def mended(self, mask: Bools) -> Floats:
         """Its price were the items of ``mask`` (draws x items, or items) put right: never below ``price``.
 
         Raises:
@@ -105,7 +104,7 @@ class CarDraws:
         after = by_score.draw(_score_without(seen, mask), self.level)
         return np.asarray(self.price * np.maximum(after / before, 1.0))
 
-    def another(self, mask: Mask) -> Floats:
+    def another(self, mask: Bools) -> Floats:
         """What another car costs that is already as this one were with the items of ``mask`` put right."""
         by_score, seen = self._inspected
         return by_score.draw(_score_without(seen, mask), self.levels.other)
@@ -126,7 +125,7 @@ class CarDraws:
         return self.by_score, self.inspection
 
 
-def _score_without(seen: InspectionResult, mask: Mask) -> Floats:
+def _score_without(seen: InspectionResult, mask: Bools) -> Floats:
     """Scores of all draws with the items of ``mask`` sound, the difference of judgement kept."""
     wear, load = seen.items.wear(seen.states, seen.rule), seen.items.load(seen.states, seen.rule)
     clean = seen.rule.score(wear.sum(axis=1), load.sum(axis=1))

@@ -23,11 +23,11 @@ from typing import Final
 
 import numpy as np
 import polars as pl
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import optimize, stats
 from scipy.special import expit, logit, logsumexp
 
-from pricing.arrays import Bools, Floats
+from pricing.arrays import Bools, Floats, Ints
 from pricing.evidence.comparison.term_effects import mid_errors
 from pricing.evidence.depth import asking_gap
 from pricing.model.price_model import PriceModel
@@ -57,7 +57,7 @@ class Listings:
     days: Floats
     sold: Bools
     ratio: Floats
-    channel: NDArray[np.int64]
+    channel: Ints
     weight: Floats
     error: Floats
 

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Bools, Floats, Ints
 from pricing.errors import EvidenceError
 from pricing.evidence.comparison.choices import Choice, of_action
 from pricing.evidence.comparison.date_line import DateLine
@@ -124,7 +124,7 @@ class SaleFeatures:
         """First and last day on which a car was sold."""
         return _day(self.days.min()), _day(self.days.max())
 
-    def graded(self, rows: Ints | slice) -> NDArray[np.bool_]:
+    def graded(self, rows: Ints | slice) -> Bools:
         """Whether somebody graded the car of each sale."""
         return np.asarray(self.band[rows] < len(self.dates.noise) - 1)
 

@@ -11,10 +11,9 @@ from typing import Final
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 from scipy import stats
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Bools, Floats, Ints
 from pricing.evidence.comparison.adjustments import CONDITIONS, DATE
 from pricing.evidence.comparison.date_line import date_errors
 from pricing.evidence.comparison.sale_features import SaleFeatures
@@ -115,7 +114,7 @@ class _Pool:
     """The sales among which matched pairs are looked for: their worth by line and their log prices, brought
     to one day."""
 
-    def __init__(self, worth: Floats, prices: Floats, graded: NDArray[np.bool_]) -> None:
+    def __init__(self, worth: Floats, prices: Floats, graded: Bools) -> None:
         self.prices = prices
         self.worth = worth
         first, second = np.triu_indices(len(prices), k=1)

@@ -11,7 +11,7 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import stats
 
-from pricing.arrays import Ints
+from pricing.arrays import Bools, Ints
 from pricing.model.features.encoding import RARE, CategoryEncoder
 from pricing.model.features.evidence import SaleEvidence
 from pricing.model.regression.pooling import Posterior
@@ -65,9 +65,7 @@ class AskingGap:
             ("asking tier", [f"asking {tier}" for tier in tiers], 0.01),
         ]
 
-    def fill(
-        self, X: NDArray[np.floating], at: dict[str, Ints], frame: pl.DataFrame, asking: NDArray[np.bool_]
-    ) -> None:
+    def fill(self, X: NDArray[np.floating], at: dict[str, Ints], frame: pl.DataFrame, asking: Bools) -> None:
         """Set the columns of the rows that are asking prices."""
         if not self.present:
             return

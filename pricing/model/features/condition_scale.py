@@ -11,9 +11,8 @@ from functools import cached_property
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Bools, Floats, Ints
 from pricing.model.features.encoding import RARE, hinges
 from pricing.vocabulary import BAND_EDGES
 
@@ -70,7 +69,7 @@ class ConditionScale:
         band = pl.col(self.column).replace_strict(ranks, default=None, return_dtype=pl.Float64).alias("band")
         return [band, pl.col(self.score).alias("score")] if self.score else [band]
 
-    def unscored(self, table: pl.DataFrame, band: Ints) -> NDArray[np.bool_]:
+    def unscored(self, table: pl.DataFrame, band: Ints) -> Bools:
         """Which cars are graded by band alone, though the scale has a score."""
         if not self.score:
             return np.zeros(len(table), dtype=bool)

@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pricing.arrays import Aligned, Floats, Ints
+from pricing.arrays import Aligned, Bools, Floats, Ints
 from pricing.model.calibration.market_shift import DAYS_A_YEAR, MarketShift, damped
 from pricing.model.features.asking import AskingGap
 from pricing.model.features.condition_scale import ConditionScale
@@ -69,7 +69,7 @@ class Encoded(Aligned):
     band: Ints
     position: Floats
     late: Floats
-    novel: NDArray[np.bool_]
+    novel: Bools
     values: Floats
 
 
@@ -279,9 +279,7 @@ class Design:
         angle = 2.0 * np.pi * days / DAYS_A_YEAR
         return np.column_stack([np.sin(angle), np.cos(angle)])
 
-    def encode(
-        self, frame: pl.DataFrame, asking: NDArray[np.bool_] | None = None, dtype: Any = np.float64
-    ) -> Encoded:
+    def encode(self, frame: pl.DataFrame, asking: Bools | None = None, dtype: Any = np.float64) -> Encoded:
         """Rows (prepared) to :class:`Encoded`, in the frame's order; rows in ``asking`` carry the gap."""
         parts = [slice(start, start + BATCH) for start in range(0, max(len(frame), 1), BATCH)]
         encoded = shared_out(
@@ -289,7 +287,7 @@ class Design:
         )
         return Encoded.joined(list(encoded))
 
-    def _encode(self, frame: pl.DataFrame, asking: NDArray[np.bool_] | None, dtype: Any) -> Encoded:
+    def _encode(self, frame: pl.DataFrame, asking: Bools | None, dtype: Any) -> Encoded:
         rows, at = len(frame), self._at
         table = frame.select(self._expressions)
         X = np.zeros((rows, len(self.columns)), dtype=dtype)

@@ -10,9 +10,8 @@ the market, and are shared out between threads.
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Bools, Floats, Ints
 from pricing.model.regression.pooling import CrossProducts, LevelPosterior, Posterior, Priors, Tree
 from pricing.model.regression.threads import shared_out
 
@@ -111,7 +110,7 @@ def carried_down(market: Floats, levels: list[LevelPosterior], tree: Tree) -> li
     return totals
 
 
-def cut(whole: Posterior, upper: Posterior, tree: Tree, fixed: list[NDArray[np.bool_]]) -> Posterior:
+def cut(whole: Posterior, upper: Posterior, tree: Tree, fixed: list[Bools]) -> Posterior:
     """The posterior whose market, and whose groups that are ``fixed`` (of each level), are those of
     ``upper``, and whose other groups have the deviations that ``whole`` gives them, given what is above them:
     what ``whole`` has seen beside flows down and not up (a cut, Liu, Bayarri and Berger 2009)."""

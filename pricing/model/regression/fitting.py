@@ -10,9 +10,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pricing.arrays import Floats
+from pricing.arrays import Bools, Floats
 from pricing.model.regression.elimination import solve
 from pricing.model.regression.pooling import Posterior, Priors, Structure
 from pricing.model.regression.prior_updates import updated_priors
@@ -47,7 +46,7 @@ class Estimates:
     spread_posterior: Posterior
     spread_priors: Priors
     degrees_of_freedom: float
-    inverted: list[NDArray[np.bool_]] = field(default_factory=list)
+    inverted: list[Bools] = field(default_factory=list)
 
 
 class Fitting:
@@ -67,7 +66,7 @@ class Fitting:
         self.rows, self.spread_rows = rows, spread_rows
         self.structure, self.spread = structure, spread
         self.fixed_degrees, self.leverage_turns = degrees_of_freedom, leverage_turns
-        self.censored: NDArray[np.bool_] = np.isnan(y)
+        self.censored: Bools = np.isnan(y)
         self.low, self.high = (bound[self.censored] for bound in bounds)
         self.response = y.copy()
         if self.censored.any():

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Bools, Floats, Ints
 from pricing.errors import ModelError
 from pricing.model.regression.elimination import cut, solve
 from pricing.model.regression.fitting import LEVERAGE_TURNS, Estimates, Fitting
@@ -175,7 +175,7 @@ def updated(
     sums: Sums,
     structure: Structure,
     more: CrossProducts,
-    fixed: list[NDArray[np.bool_]],
+    fixed: list[Bools],
 ) -> tuple[HedonicRegression, HedonicRegression]:
     """The regression with the products of ``more`` rows (responses less the same centre) beside those of its
     own, its variances as they were found; and, from the same system, the one without. The market and the

@@ -11,9 +11,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Bools, Floats, Ints
 
 INVERSION = 0.03
 """How far (in logs) an ordered step must lead down to be called inverted; less is chance and rounding."""
@@ -184,7 +183,7 @@ class Posterior:
         for coefficients in (self.market[None, :], *self.totals):
             coefficients[:, 0] += by
 
-    def inverted(self, columns: Ints) -> list[NDArray[np.bool_]]:
+    def inverted(self, columns: Ints) -> list[Bools]:
         """Which steps in ``columns`` lead down by more than ``INVERSION``: in the market (one row), then in
         every group of each level."""
         return [totals[:, columns] < -INVERSION for totals in (self.market[None, :], *self.totals)]

@@ -9,10 +9,9 @@ from math import lgamma, log, pi
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
-from pricing.arrays import Floats
+from pricing.arrays import Bools, Floats
 
 DEGREES: Final = (3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0, 25.0, 60.0)
 """Degrees of freedom that are tried; the likeliest is kept."""
@@ -22,7 +21,7 @@ SAMPLE: Final = 20_000
 
 
 def latent_weights(
-    squares: Floats, log_variance: Floats, degrees_of_freedom: float, censored: NDArray[np.bool_]
+    squares: Floats, log_variance: Floats, degrees_of_freedom: float, censored: Bools
 ) -> Floats:
     """Expected precision multipliers of t errors; a censored row's imputed value is taken as normal."""
     if np.isinf(degrees_of_freedom):
